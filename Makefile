@@ -1,0 +1,64 @@
+# make demo | test | check | bench | docs | setup | clean      (GNU make, bash)
+SHELL := bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+
+BIN := .venv/bin
+STAMP := .venv/.drypoint-setup
+# What only the tests need besides Python, as command=debian-package pairs, for example
+# pdftotext=poppler-utils chromium=chromium
+APT_TEST ?=
+
+export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
+export MPLBACKEND ?= Agg
+
+.PHONY: help setup demo test check bench docs clean tools-test
+
+help:
+	@echo 'make demo    write an invented study, run it, report on it (in build/demo)'
+	@echo 'make test    the whole test suite'
+	@echo 'make check   style, types, which room imports which'
+	@echo 'make bench   how long the usual work takes'
+	@echo 'make docs    do the code and the links in docs/ hold'
+	@echo 'make setup   the Python environment in .venv (the others do this when needed)'
+	@echo 'make clean   remove build/ and caches (not .venv)'
+
+setup: $(STAMP)
+
+$(STAMP): pyproject.toml constraints.txt scripts/bootstrap.sh
+	@bash scripts/bootstrap.sh venv
+	@touch $@
+
+tools-test:
+	@bash scripts/bootstrap.sh tools $(APT_TEST)
+
+# Exit code 3 of `drypoint run`: done, with some records set aside. The demo has such records.
+demo: $(STAMP)
+	@rm -rf build/demo
+	$(BIN)/drypoint demo build/demo --seed 7
+	$(BIN)/drypoint run build/demo/study.toml || { code=$$?; test $$code -eq 3 || exit $$code; \
+	  echo 'Some records were set aside; the demo has them on purpose.'; }
+	$(BIN)/drypoint report build/demo/study.toml
+	@echo; echo 'The study, its results and its report are in $(CURDIR)/build/demo:'
+	@find build/demo -newer build/demo/study.toml -type f | sort | sed 's/^/  /'
+
+test: $(STAMP) tools-test
+	$(BIN)/python -m pytest -n 2
+
+check: $(STAMP)
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+	$(BIN)/mypy src
+	$(BIN)/lint-imports
+
+bench: $(STAMP)
+	@found=0; for file in benchmarks/bench_*.py; do test -e "$$file" || continue; found=1; \
+	  echo "== $$file"; $(BIN)/python "$$file"; done; \
+	  test $$found = 1 || { echo 'No benchmarks/bench_*.py yet.' >&2; exit 1; }
+
+docs: $(STAMP)
+	$(BIN)/python -m pytest tests/test_docs.py
+
+clean:
+	rm -rf build dist .cache .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
+	find src tests benchmarks -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,78 @@
+#!/usr/bin/env bash
+# Called by make. On Debian and its kin as root it installs what is missing; elsewhere it says
+# plainly what to install and stops.
+#   bootstrap.sh venv                     Python environment in .venv
+#   bootstrap.sh tools command=package .. programs that tests call
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+
+say() { printf '%s\n' "$*" >&2; }
+
+can_apt() { [ "$(id -u)" = 0 ] && [ -e /etc/debian_version ] && command -v apt-get >/dev/null; }
+
+apt_install() {
+    say "Installing with apt-get: $*"
+    apt-get update -qq >&2
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >&2
+}
+
+# The first Python of a version that pyproject.toml allows; with "venv", one that can make .venv.
+find_python() {
+    local name modules='sys'
+    [ "${1:-}" = venv ] && modules='sys, ensurepip, venv'
+    for name in python3.13 python3.12 python3.11 python3; do
+        if "$name" -c "import $modules; sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))" \
+            >/dev/null 2>&1; then
+            echo "$name"
+            return 0
+        fi
+    done
+    return 1
+}
+
+make_venv() {
+    local python
+    if ! python=$(find_python venv); then
+        if can_apt; then apt_install python3 python3-venv; fi
+        if ! python=$(find_python venv); then
+            if python=$(find_python); then
+                say "$python cannot make a virtual environment: its venv module is missing."
+                say "Install it (on Debian and Ubuntu: apt-get install python3-venv) and try again."
+            else
+                say "Drypoint needs Python 3.11, 3.12 or 3.13, and none was found on the PATH."
+                say "Found instead: $({ python3 --version || echo 'no python3'; } 2>/dev/null)"
+                say "Install one of these, with its venv module, and try again."
+            fi
+            exit 1
+        fi
+    fi
+    # An environment that works is kept; one whose Python has gone is made anew.
+    if ! .venv/bin/python -c 'import sys, pip
+sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))' >/dev/null 2>&1; then
+        say "Making .venv with $("$python" --version)"
+        "$python" -m venv --clear .venv
+    fi
+    say "Installing Drypoint and its libraries into .venv (a minute or two the first time)"
+    .venv/bin/python -m pip install --quiet --disable-pip-version-check \
+        --constraint constraints.txt --editable '.[test,check]'
+}
+
+get_tools() {
+    local pair missing=()
+    for pair in "$@"; do
+        command -v "${pair%%=*}" >/dev/null || missing+=("${pair#*=}")
+    done
+    [ ${#missing[@]} = 0 ] && return 0
+    if can_apt; then
+        apt_install "${missing[@]}"
+    else
+        say "The tests need programs that are not here. Install (Debian's names): ${missing[*]}"
+        exit 1
+    fi
+}
+
+case "${1:-}" in
+    venv) make_venv ;;
+    tools) shift; get_tools "$@" ;;
+    *) say "usage: bootstrap.sh venv | tools [command=package ...]"; exit 2 ;;
+esac

@@ -1,0 +1,100 @@
+"""What all tests share: the shared data, the limit on skipped tests, settings of the libraries.
+
+A skipped test is not a passed one. After the run the skips are counted, whatever their reason,
+and the run fails when there are more than ``max_skips`` (ini option, or ``--max-skips``). When
+neither is given, the limit is 0 if the shared data are there, and otherwise the number of tests
+in the run that ask for them.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("MPLBACKEND", "Agg")
+os.environ.setdefault(
+    "NUMBA_CACHE_DIR", str(Path(__file__).resolve().parents[1] / ".cache" / "numba")
+)
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("ci", derandomize=True, deadline=None, max_examples=50)
+settings.register_profile("thorough", deadline=None, max_examples=2000)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
+
+USES_SHARED = "uses_shared_data"
+
+
+def shared_folder(config: pytest.Config) -> Path:
+    """Where the shared data lie: beside the repository."""
+    return config.rootpath.parent / "shared" / "data"
+
+
+@pytest.fixture(scope="session")
+def shared_data(pytestconfig: pytest.Config) -> Path:
+    """Folder of the shared data; the test is skipped where it is absent."""
+    folder = shared_folder(pytestconfig)
+    if not folder.is_dir():
+        pytest.skip(f"shared data absent: no folder ../{folder.parent.name}/{folder.name}")
+    return folder
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    text = "fail the run when more tests than this are skipped"
+    parser.addini("max_skips", text, default="")
+    parser.addoption("--max-skips", type=int, default=None, help=text)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    # Carried by every report of the test, also from an xdist worker to the controller.
+    for item in items:
+        if "shared_data" in getattr(item, "fixturenames", ()):
+            item.user_properties.append((USES_SHARED, True))
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    config = session.config
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    if hasattr(config, "workerinput") or reporter is None:
+        return  # only the controller sees all reports
+    skipped = {report.nodeid for report in reporter.stats.get("skipped", [])}
+    limit, origin = _max_skips(config, reporter)
+    if len(skipped) <= limit:
+        return
+    config.stash[_EXCESS] = f"{len(skipped)} skipped, more than the {limit} allowed ({origin})"
+    if session.exitstatus in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    excess = config.stash.get(_EXCESS, None)
+    if excess is not None:
+        terminalreporter.section("too many skips", red=True)
+        for report in terminalreporter.stats.get("skipped", []):
+            reason = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+            terminalreporter.line(f"{report.nodeid}: {reason}")
+        terminalreporter.line(excess, red=True)
+
+
+_EXCESS = pytest.StashKey[str]()
+
+
+def _max_skips(config: pytest.Config, reporter: Any) -> tuple[int, str]:
+    option = config.getoption("--max-skips")
+    if option is not None:
+        return option, "--max-skips"
+    ini = str(config.getini("max_skips")).strip()
+    if ini:
+        return int(ini), "max_skips in the configuration"
+    if shared_folder(config).is_dir():
+        return 0, "the shared data are there"
+    users = {
+        report.nodeid
+        for reports in reporter.stats.values()
+        for report in reports
+        if (USES_SHARED, True) in map(tuple, getattr(report, "user_properties", ()))
+    }
+    return len(users), "tests that ask for the shared data, which are absent"
