@@ -1,0 +1,132 @@
+"""The first recipe for files just inspected: TOML that reads them, with open questions in it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from itertools import takewhile
+from pathlib import Path, PurePosixPath
+
+from drypoint.records.columns import toml_line
+from drypoint.records.understand import Understanding
+
+_ROLES_KEPT = ("test", "segment")
+
+
+def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
+    """TOML text of one ``[[records]]`` table for each way in which the files are laid out.
+
+    Files of the same layout share a table. What is open stands as a comment with its choices, so
+    that the text is valid TOML at once, and reads the files once the questions are answered. A
+    file that could not be read at all is named in a comment.
+    """
+    groups: dict[tuple[object, ...], list[Understanding]] = {}
+    lost: list[Understanding] = []
+    for u in understandings:
+        if u.delimiter is None:
+            lost.append(u)
+        else:
+            groups.setdefault(_key(u), []).append(u)
+    every = [u.path for u in understandings]
+    parts = [_table(group, every) for group in groups.values()]
+    parts += [f"# {u.path} is left out: {_one_line(u.faults[0].reason)}\n" for u in lost]
+    return "\n".join(parts)
+
+
+def _key(u: Understanding) -> tuple[object, ...]:
+    columns = tuple((c.role, c.name, c.unit) for c in u.columns if c.role)
+    asked = tuple(q.what for q in u.questions)
+    specimen = u.header.get("specimen", "")
+    return specimen, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns, asked
+
+
+def _encoding(u: Understanding) -> str | None:
+    """An encoding that has to be declared (marked and UTF-8 files speak for themselves)."""
+    return None if u.encoding in ("utf-8", "utf-8-sig", "utf-16", "utf-32") else u.encoding
+
+
+def _table(group: list[Understanding], every: list[str]) -> str:
+    u = group[0]
+    lines = ["[[records]]"]
+    files = _glob([g.path for g in group], every)
+    lines.append(f"files = [{', '.join(_quote(f) for f in files)}]")
+    lines.append(f"specimen = {_quote(u.header.get('specimen', ''))}")
+    asked = {q.key for g in group for q in g.questions}
+    if "delimiter" not in asked:
+        lines.append(f"delimiter = {_quote(u.delimiter or ',')}")
+    if not asked & {"decimal", "delimiter"}:
+        lines.append(f"decimal = {_quote(u.decimal or '.')}")
+    if encoding := _encoding(u):
+        lines.append(f"encoding = {_quote(encoding)}")
+    for key in ("header_line", "first_data_line"):
+        values = {getattr(g, key) for g in group}
+        if len(values) == 1 and None not in values:
+            lines.append(f"{key} = {values.pop()}")
+    if u.split:
+        lines.append(f"split = {_quote(u.split)}" if "split" not in asked else "# split = …")
+    if u.sampling_Hz is not None:
+        lines.append(f"sampling_Hz = {u.sampling_Hz:g}")
+    top = [q for q in u.questions if not q.key.startswith("columns")]
+    below = [q for q in u.questions if q.key.startswith("columns")]
+    for q in top:
+        lines += _question(q.what, q.choices, q.toml)
+    lines.append("[records.columns]")
+    repeated = [c.name for c in u.columns]
+    for c in u.columns:
+        declared = c.role in _ROLES_KEPT or (c.role and c.unit)
+        if not c.role or not (declared or c.role == "ignore" or c.role == "acoustic_emission"):
+            continue
+        if any(q.key.startswith(f"columns.{c.role}") for q in below):
+            continue
+        unit = None if c.role in (*_ROLES_KEPT, "ignore", "acoustic_emission") else c.unit
+        name = c.name if repeated.count(c.name) == 1 else ""
+        lines.append(toml_line(c.role, name, c.index, unit))
+    for q in below:
+        lines += _question(q.what, q.choices, q.toml)
+    return "\n".join(lines) + "\n"
+
+
+def _question(what: str, choices: tuple[str, ...], remedy: str) -> list[str]:
+    lines = [f"# To settle: {_one_line(what)}"]
+    if choices:
+        return [*lines, "# Choose one line and take its # away:", *(f"# {_one_line(c)}" for c in choices)]
+    return [*lines, f"# {_one_line(remedy)}"]
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _quote(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _glob(files: list[str], every: list[str]) -> list[str]:
+    """One pattern for the files where it catches these and no others, else their names."""
+    plain = [_escape(f) for f in files]
+    folders = {str(PurePosixPath(f).parent) for f in files}
+    if len(files) < 3 or len(folders) > 1:
+        return plain
+    names = [PurePosixPath(f).name for f in files]
+    ends = {n[n.index(".") :] if "." in n else "" for n in names}
+    first, last = min(names), max(names)
+    same = (a == b for a, b in zip(first, last, strict=False))
+    stem = first[: sum(takewhile(bool, same))]
+    if len(ends) > 1 or len(stem) < 2:
+        return plain
+    end = ends.pop()
+    folder = folders.pop()
+    others = {PurePosixPath(f).name for f in every if str(PurePosixPath(f).parent) == folder}
+    if Path(folder).is_dir():
+        others |= {p.name for p in Path(folder).iterdir()}
+    for start in dict.fromkeys((stem.rstrip("0123456789"), stem)):
+        pattern = f"{_escape(start)}*{end}"
+        if start and {n for n in others if fnmatchcase(n, pattern)} == set(names):
+            return [pattern if folder == "." else f"{_escape(folder)}/{pattern}"]
+    return plain
+
+
+def _escape(text: str) -> str:
+    """A file name whose brackets, stars and question marks mean themselves in a pattern."""
+    return "".join(f"[{c}]" if c in "[*?" else c for c in text)
