@@ -1,0 +1,139 @@
+"""From raw records to corrected ones: scales, frame compliance, zero, drift; and the way there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drypoint.records.batch import Batch
+from drypoint.records.segments import Kind, Segments
+from drypoint.reduction import drift as drift_
+from drypoint.reduction import zero as zero_
+from drypoint.reduction.options import Options
+from drypoint.uncertainty.joint import Joint
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """Corrected records with each correction kept, so that every step can be shown.
+
+    ``force`` (N) and ``depth`` (m) have shape (n_samples,). ``C_f``, ``force_scale`` and
+    ``depth_scale`` are the values used.
+    """
+
+    force: Floats
+    depth: Floats
+    time: Floats
+    offsets: Ints
+    zero: zero_.Zero
+    drift: drift_.Drift
+    C_f: float
+    force_scale: float
+    depth_scale: float
+    first_load: tuple[Ints, Ints]
+    drift_hold: tuple[Ints, Ints]
+
+
+def _span_of(
+    segments: Segments, kind: Kind, last: bool, otherwise: Ints
+) -> tuple[Ints, Ints]:
+    """First (or last) segment of a kind in each test; empty at ``otherwise`` where none."""
+    n = len(segments.first) - 1
+    start, stop = otherwise.copy(), otherwise.copy()
+    rows = np.flatnonzero(segments.kind == kind)
+    order = rows if last else rows[::-1]
+    start[segments.test[order]] = segments.start[order]
+    stop[segments.test[order]] = segments.stop[order]
+    assert len(start) == n
+    return start, stop
+
+
+def correct(
+    batch: Batch,
+    segments: Segments,
+    inputs: Joint,
+    options: Options,
+    *,
+    zero_depth: Mapping[int, float] | None = None,
+    zero_time: Mapping[int, float] | None = None,
+    drift_windows: NDArray[np.float64] | None = None,
+) -> Corrected:
+    """Apply every correction to every test.
+
+    Parameters
+    ----------
+    batch : Batch
+        Raw records, SI.
+    segments : Segments
+    inputs : Joint
+        Holds ``frame.C_f`` (m/N), ``force_scale``, ``depth_scale``.
+    options : Options
+    zero_depth, zero_time : mapping, optional
+        Test index -> contact point moved by hand: recorded depth (m) or time (s).
+    drift_windows : array, shape (n_tests, 2), optional
+        Window of the drift hold by test; NaN where the option's holds.
+
+    Returns
+    -------
+    Corrected
+    """
+    f_scale, d_scale = inputs["force_scale"], inputs["depth_scale"]
+    c_f = inputs["frame.C_f"]
+    force = batch.force * f_scale
+    # The frame yields under the whole force that the transducer feels, offset included: the
+    # constant part of that is taken out with the zero.
+    depth = batch.depth * d_scale - c_f * force
+    begin = batch.offsets[:-1].copy()
+    load_start, load_stop = _span_of(segments, Kind.LOADING, False, begin)
+    approach = np.zeros(len(batch), dtype=np.int64)
+    rows = np.flatnonzero(segments.kind == Kind.APPROACH)
+    at_start = rows[segments.start[rows] == begin[segments.test[rows]]]
+    approach[segments.test[at_start]] = segments.stop[at_start] - segments.start[at_start]
+    zero = zero_.find_zero(
+        force, depth, batch.offsets, approach, load_start, load_stop, options.zero
+    )
+    moved = dict(zero_depth or {})
+    for i, t in (zero_time or {}).items():
+        span = batch.span(i)
+        moved[i] = float(np.interp(t, batch.time[span], batch.depth[span]))
+    if moved:
+        zero = _moved(zero, moved, batch, depth, d_scale, options)
+    lengths = np.diff(batch.offsets)
+    force = force - np.repeat(zero.force, lengths)
+    depth = depth - np.repeat(zero.depth, lengths)
+    hold = _span_of(segments, Kind.DRIFT_HOLD, True, begin)
+    drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
+    if np.any(drift.rate != 0.0):
+        since = batch.time - np.repeat(batch.time[zero.contact], lengths)
+        since = np.where(np.isfinite(since), since, 0.0)
+        depth = depth - np.repeat(drift.rate, lengths) * since
+    return Corrected(
+        force, depth, batch.time, batch.offsets, zero, drift, c_f, f_scale, d_scale,
+        (load_start, load_stop), hold,
+    )  # fmt: skip
+
+
+def _moved(
+    zero: zero_.Zero,
+    by_hand: Mapping[int, float],
+    batch: Batch,
+    depth: Floats,
+    d_scale: float,
+    options: Options,
+) -> zero_.Zero:
+    """Zeros with contact points (recorded depths, m) that a person chose put in their place."""
+    z, u, law = zero.depth.copy(), zero.u_depth.copy(), zero.per_exponent.copy()
+    how, contact = zero.how.copy(), zero.contact.copy()
+    for i, value in by_hand.items():
+        z[i] = value * d_scale
+        how[i], law[i] = zero_.DECLARED, 0.0
+        u[i] = np.hypot(zero.noise_depth[i], options.zero.u_zero)
+        span = batch.span(i)
+        contact[i] = span.start + int(np.argmax(depth[span] >= z[i]))
+    return replace(zero, depth=z, u_depth=u, per_exponent=law, how=how, contact=contact)

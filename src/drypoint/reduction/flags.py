@@ -1,0 +1,168 @@
+"""Flags: plain sentences on rows that a careful reader would look at twice. Nothing is dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drypoint.reduction import drift as drift_
+from drypoint.reduction import zero as zero_
+from drypoint.reduction.correct import Corrected
+from drypoint.reduction.cycles import Cycles
+from drypoint.reduction.options import Options
+from drypoint.reduction.result import Flag
+from drypoint.reduction.unloading import STATUS, Unloading
+from drypoint.tips import area as areas
+from drypoint.tips.tip import Tip
+
+Floats = NDArray[np.float64]
+
+#: Flag code -> grounds, for the docs and the report.
+GROUNDS: dict[str, str] = {
+    "no drift hold": "ISO 14577-1 asks for drift to be measured or shown to be small",
+    "drift": "common practice of the trade: a drift above 0.05 nm/s is mended only in part",
+    "zero by threshold": "too few samples near contact for the extrapolated fit",
+    "fit failed": "no stiffness without a fit",
+    "poor fit": "residual above the limit set in the recipe",
+    "odd exponent": "Oliver and Pharr 1992 found 1.25 to 1.51; 1 is a flat punch, 2 a cone",
+    "pile-up likely": "Bolshakov and Pharr 1998: h_p/h_max above 0.7 with little hardening",
+    "tip range": "the area function was not determined at this contact depth",
+    "still elastic": "mean pressure of an elastic contact is no hardness",
+    "hardness uncertain": "relative uncertainty above the limit set in the recipe",
+    "creep at unloading": "the start of unloading holds creep as well as elastic recovery",
+    "measured area": "area of the impression as measured replaces the area function",
+}
+
+
+def _flag(code: str, sentence: str) -> Flag:
+    return Flag(code, sentence, GROUNDS[code])
+
+
+def find_flags(
+    corrected: Corrected,
+    cycles: Cycles,
+    fits: Unloading,
+    values: Mapping[str, Floats],
+    u_H: Floats,
+    tip: Tip,
+    seen: NDArray[np.bool_],
+    options: Options,
+) -> tuple[tuple[Flag, ...], ...]:
+    """Flags of every cycle row.
+
+    Parameters
+    ----------
+    values : mapping
+        Properties by symbol, SI, as derived (before anything is withheld).
+    u_H : array, shape (n,)
+        Combined standard uncertainty of H_IT.
+
+    Returns
+    -------
+    tuple of tuples of Flag
+        One tuple per row, in a fixed order.
+    """
+    limits = options.flags
+    outside = np.asarray(areas.check_range(tip, values["h_c"]))
+    out = []
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = values["h_p"] / values["h_max"]
+        unload_rate = fits.force_rate / values["S"]
+        sure = np.abs(cycles.creep_rate) - 2.0 * cycles.u_creep_rate
+        creep_share = np.where(sure > 0, np.abs(cycles.creep_rate), 0.0) / unload_rate
+    elastic = still_elastic(values, options)
+    for i in range(len(cycles.test)):
+        t = int(cycles.test[i])
+        row: list[Flag] = []
+        how = int(corrected.drift.how[t])
+        rate = float(corrected.drift.rate[t])
+        if how == drift_.NO_HOLD and options.drift.method == "drift hold":
+            row.append(_flag("no drift hold", "The record has no drift hold; drift is not known."))
+        if abs(rate) > limits.drift_rate:
+            row.append(
+                _flag(
+                    "drift",
+                    f"The drift of {rate * 1e9:.3f} nm/s is above the limit of "
+                    f"{limits.drift_rate * 1e9:.3g} nm/s; it was corrected.",
+                )
+            )
+        if int(corrected.zero.how[t]) == zero_.THRESHOLD and options.zero.method != "threshold":
+            n = int(corrected.zero.samples[t])
+            row.append(
+                _flag(
+                    "zero by threshold",
+                    f"Only {n} samples lie near first contact; the zero is the first one above "
+                    "the noise.",
+                )
+            )
+        if seen[i]:
+            row.append(_flag("measured area", "The area was measured on the impression."))
+        if fits.status[i] != 0:
+            row.append(_flag("fit failed", f"No stiffness: {STATUS[int(fits.status[i])]}."))
+            out.append(tuple(row))
+            continue
+        if fits.rms[i] > limits.fit_residual:
+            row.append(
+                _flag(
+                    "poor fit",
+                    f"The unloading fit leaves {100 * fits.rms[i]:.2g} % of F_max (limit "
+                    f"{100 * limits.fit_residual:.2g} %).",
+                )
+            )
+        lo, hi = limits.exponent
+        if options.analysis.unloading == "power law" and not lo <= fits.m[i] <= hi:
+            row.append(
+                _flag("odd exponent", f"The exponent m = {fits.m[i]:.3f} is outside {lo} to {hi}.")
+            )
+        if ratio[i] > limits.pile_up and not seen[i]:
+            row.append(
+                _flag(
+                    "pile-up likely",
+                    f"h_p/h_max = {ratio[i]:.3f} is above {limits.pile_up}; the contact area may "
+                    "be underestimated. Measure the impression.",
+                )
+            )
+        if outside[i] and not seen[i]:
+            row.append(
+                _flag(
+                    "tip range",
+                    f"h_c = {values['h_c'][i] * 1e9:.1f} nm lies outside the range of the area "
+                    f"function ({tip.area.h_min * 1e9:.1f} to {tip.area.h_max * 1e9:.1f} nm).",
+                )
+            )
+        if creep_share[i] > limits.creep_rate_share:
+            row.append(
+                _flag(
+                    "creep at unloading",
+                    f"Creep at the end of the hold is {100 * creep_share[i]:.0f} % of the elastic "
+                    "rate of unloading; S may be too high. Hold longer or unload faster.",
+                )
+            )
+        if elastic[i]:
+            row.append(
+                _flag(
+                    "still elastic",
+                    f"Hardness withheld: {values['eta_IT'][i]:.1f} % of the work came back, the "
+                    "contact is still elastic.",
+                )
+            )
+        elif u_H[i] > options.analysis.u_hardness_limit * abs(values["H_IT"][i]):
+            row.append(
+                _flag(
+                    "hardness uncertain",
+                    f"Hardness withheld: its standard uncertainty is "
+                    f"{100 * u_H[i] / abs(values['H_IT'][i]):.0f} % (limit "
+                    f"{100 * options.analysis.u_hardness_limit:.0f} %).",
+                )
+            )
+        out.append(tuple(row))
+    return tuple(out)
+
+
+def still_elastic(values: Mapping[str, Floats], options: Options) -> NDArray[np.bool_]:
+    """Rows whose elastic share of the work is above the recipe's limit."""
+    with np.errstate(invalid="ignore"):
+        mask: NDArray[np.bool_] = values["eta_IT"] > 100.0 * options.analysis.elastic_work_limit
+    return mask

@@ -1,0 +1,55 @@
+"""The systematic inputs of a reduction, gathered into one joint distribution."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from drypoint.errors import ReductionError
+from drypoint.reduction.options import SOURCES, Options
+from drypoint.tips.area import tip_joint
+from drypoint.tips.tip import Bench
+from drypoint.uncertainty.joint import Joint, join, single
+
+
+def systematic_inputs(
+    bench: Bench, options: Options, poisson: Mapping[str, tuple[float, float]]
+) -> Joint:
+    """Joint distribution of everything that all tests share.
+
+    Parameters
+    ----------
+    bench : Bench
+        Its ``linked`` distribution, where a calibration gave one, replaces the separate entries.
+    options : Options
+        Brings beta and a fixed epsilon with their uncertainties.
+    poisson : mapping
+        Specimen -> (nu, standard uncertainty).
+
+    Returns
+    -------
+    Joint
+        Names: ``tip.*``, ``frame.C_f``, ``force_scale``, ``depth_scale``, ``zero.exponent``, ``beta``, ``epsilon``
+        (when fixed), ``nu.SPECIMEN``.
+    """
+    a = options.analysis
+    parts = [*tip_joint(bench.tip), *bench.frame.joint()]
+    z = options.zero
+    u_n = z.u_exponent if z.method == "first contact" else 0.0
+    parts.append(single("zero.exponent", z.exponent, u_n, SOURCES["zero.u_exponent"]))
+    parts.append(single("beta", a.beta, a.u_beta, SOURCES["analysis.beta"]))
+    if a.epsilon is not None:
+        parts.append(single("epsilon", a.epsilon, a.u_epsilon, "fixed in the recipe"))
+    for name, (nu, u_nu) in poisson.items():
+        parts.append(single(f"nu.{name}", nu, u_nu, "declared for the specimen"))
+    whole = join(parts)
+    if bench.linked is not None:
+        unknown = [n for n in bench.linked.names if n not in whole.names]
+        if unknown:
+            raise ReductionError(
+                "The calibration brings inputs that this analysis does not use: "
+                + ", ".join(unknown)
+                + ".",
+                remedy="Calibrate again under the beta and epsilon rule of this study.",
+            )
+        whole = whole.replace(bench.linked)
+    return whole

@@ -1,0 +1,127 @@
+"""Every choice of the reduction, with its default and where the default comes from.
+
+This is the one place where physical defaults live. The recipe room offers the same names to the
+user, the results carry the values used, the report prints them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+#: Option -> where its default comes from (printed by the report and the docs).
+SOURCES: dict[str, str] = {
+    "segments.control": "found from the signal; common practice",
+    "zero.method": "ISO 14577-1: zero point from an extrapolated fit of the first contact",
+    "zero.exponent": "Hertz contact of a blunted tip, F ~ (h - h_0)^(3/2); Johnson 1985",
+    "zero.u_exponent": "our own choice: a blunted tip lies between 3/2 (sphere) and 2 (cone), near "
+    "3/2 at first contact",
+    "drift.method": "ISO 14577-1 and ASTM E2546: depth rate during a hold at low force",
+    "drift.window": "common practice: the first part of the hold is left out",
+    "analysis.unloading": "Oliver and Pharr 1992, power law F = alpha (h - h_p)^m",
+    "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max (recommended range, second-hand)",
+    "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
+    "analysis.beta": "ISO 14577-1: beta = 1",
+    "analysis.radial_correction": "off by default; Hay, Bolshakov and Pharr 1999",
+    "analysis.depth_at_F_max": "recorded depth at the start of unloading",
+    "analysis.u_hardness_limit": "our own choice: hardness with a larger relative standard "
+    "uncertainty says nothing",
+    "analysis.elastic_work_limit": "our own choice: above this elastic share of the work the "
+    "contact is taken as still elastic",
+}
+
+
+@dataclass(frozen=True)
+class SegmentOptions:
+    """How segments are found.
+
+    ``control`` is ``"auto"``, ``"force"`` or ``"depth"``. ``labels`` maps the file's own segment
+    labels to approach, loading, hold, unloading, drift hold. ``tolerance`` is the height (as a
+    share of F_max or h_max) below which a change is no change of segment.
+    """
+
+    control: str = "auto"
+    labels: tuple[tuple[str, str], ...] = ()
+    tolerance: float = 0.004
+
+
+@dataclass(frozen=True)
+class ZeroOptions:
+    """Zero point. ``method``: ``"first contact"`` (fit of F ~ (h - h_0)^exponent to the first
+    contact), ``"threshold"`` (force first above ``threshold_sigma`` times the noise of the
+    approach), ``"declared"`` (``depth`` in metres is the zero) or ``"as recorded"``.
+
+    ``depth_window`` (m) is how far past the threshold the first-contact fit reaches, limited to
+    ``force_share`` of F_max. ``u_exponent`` is the standard uncertainty of the exponent, shared by
+    all tests; ``u_zero`` (m) is added in quadrature to each test's own.
+    """
+
+    method: str = "first contact"
+    exponent: float = 1.5
+    u_exponent: float = 0.1
+    depth_window: float = 15e-9
+    force_share: float = 0.1
+    threshold_sigma: float = 4.0
+    depth: float = 0.0
+    u_zero: float = 0.0
+
+
+@dataclass(frozen=True)
+class DriftOptions:
+    """Thermal drift. ``method``: ``"drift hold"``, ``"declared"`` (``rate`` m/s) or ``"none"``.
+
+    ``window`` is the share of the hold that is used. A record without a drift hold gets no
+    correction and the uncertainty ``u_rate`` (m/s), and is flagged.
+    """
+
+    method: str = "drift hold"
+    window: tuple[float, float] = (0.2, 1.0)
+    rate: float = 0.0
+    u_rate: float = 0.0
+
+
+@dataclass(frozen=True)
+class AnalysisOptions:
+    """From corrected records to properties.
+
+    ``unloading``: ``"power law"`` or ``"linear"`` (tangent to the upper part, ``linear_window``).
+    ``window``: lowest and highest share of F_max in the fit. ``epsilon``: ``None`` for epsilon(m),
+    or a number. ``beta`` with ``u_beta``. ``radial_correction``: multiply beta by gamma(nu, psi).
+    ``depth_at_F_max``: ``"record"`` or ``"fit"``. ``elastic_work_limit``: hardness is withheld
+    where eta_IT is above it. ``u_hardness_limit``: hardness is withheld where its relative
+    standard uncertainty is above it.
+    """
+
+    unloading: str = "power law"
+    window: tuple[float, float] = (0.20, 0.98)
+    linear_window: tuple[float, float] = (0.80, 0.98)
+    epsilon: float | None = None
+    u_epsilon: float = 0.0
+    beta: float = 1.0
+    u_beta: float = 0.0
+    radial_correction: bool = False
+    depth_at_F_max: str = "record"
+    hms_window: tuple[float, float] = (0.5, 0.9)
+    elastic_work_limit: float = 0.95
+    u_hardness_limit: float = 0.25
+
+
+@dataclass(frozen=True)
+class FlagLimits:
+    """Thresholds of the flags that this room raises (each a plain sentence with its grounds)."""
+
+    drift_rate: float = 0.05e-9
+    fit_residual: float = 0.01
+    exponent: tuple[float, float] = (1.05, 2.2)
+    pile_up: float = 0.7
+    creep_rate_share: float = 0.1
+
+
+@dataclass(frozen=True)
+class Options:
+    """All choices of one reduction."""
+
+    segments: SegmentOptions = field(default_factory=SegmentOptions)
+    zero: ZeroOptions = field(default_factory=ZeroOptions)
+    drift: DriftOptions = field(default_factory=DriftOptions)
+    analysis: AnalysisOptions = field(default_factory=AnalysisOptions)
+    flags: FlagLimits = field(default_factory=FlagLimits)

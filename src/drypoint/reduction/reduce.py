@@ -1,0 +1,368 @@
+"""From a batch of records to properties: the one entry of this room."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drypoint.errors import ReductionError
+from drypoint.records.batch import Batch
+from drypoint.records.segments import Segments, find_segments
+from drypoint.reduction import flags as flags_
+from drypoint.reduction import zero as zero_
+from drypoint.reduction.correct import Corrected, correct
+from drypoint.reduction.cycles import Cycles, read_cycles
+from drypoint.reduction.derive import LOCAL, UNITS, Context, jacobians
+from drypoint.reduction.inputs import systematic_inputs
+from drypoint.reduction.local import Locals, local_inputs
+from drypoint.reduction.options import Options
+from drypoint.reduction.result import Quantity, Reduction
+from drypoint.reduction.unloading import STATUS, Unloading, fit_unloading
+from drypoint.tips.tip import Bench
+from drypoint.uncertainty.joint import Joint
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Overrides:
+    """What a person moved by hand, by test name. See the decisions file.
+
+    ``zero`` is the recorded depth (m) at which contact begins, ``zero_time`` the time (s);
+    ``drift_window`` and ``unloading_window`` are shares; ``segments`` are (kind, first, stop) in
+    samples of the test; ``area`` is (value, standard uncertainty) in m^2 of the impression.
+    Windows and areas belong to a (test, cycle); cycle ``None`` is every cycle of the test for a
+    window, and the one with the largest force for an area.
+    """
+
+    zero: Mapping[str, float] = field(default_factory=dict)
+    zero_time: Mapping[str, float] = field(default_factory=dict)
+    drift_window: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    unloading_window: Mapping[tuple[str, int | None], tuple[float, float]] = field(
+        default_factory=dict
+    )
+    segments: Mapping[str, Sequence[tuple[str, int, int]]] = field(default_factory=dict)
+    area: Mapping[tuple[str, int | None], tuple[float, float]] = field(default_factory=dict)
+
+
+NO_OVERRIDES = Overrides()
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A test that gave no result: its index in the batch, why, and what to do."""
+
+    test: int
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """Everything that a reduction found, step by step.
+
+    ``cycles`` has one row per unloading, ``tests`` one row per test (the unloading from its
+    largest force); ``tests_rows`` are that row's indices in ``cycles``. ``readings``, ``fits``
+    and ``locals`` belong to the rows of ``cycles``.
+    """
+
+    segments: Segments
+    corrected: Corrected
+    readings: Cycles
+    fits: Unloading
+    locals: Locals
+    context: Context
+    cycles: Reduction
+    tests: Reduction
+    tests_rows: NDArray[np.int64]
+    faults: tuple[Fault, ...]
+
+
+def reduce_batch(
+    batch: Batch,
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    *,
+    overrides: Overrides = NO_OVERRIDES,
+    inputs: Joint | None = None,
+) -> Reduced:
+    """Reduce every test of a batch.
+
+    Parameters
+    ----------
+    batch : Batch
+        Raw records, SI.
+    bench : Bench
+        Tip and frame.
+    options : Options
+        All choices.
+    poisson : mapping
+        Specimen name -> (nu, standard uncertainty). Every specimen of the batch must be there.
+    overrides : Overrides
+    inputs : Joint, optional
+        Joint distribution of the systematic inputs; by default made from bench and options.
+
+    Returns
+    -------
+    Reduced
+
+    Raises
+    ------
+    ReductionError
+        When a specimen has no Poisson's ratio. A bad test never raises: it is among ``faults``.
+    """
+    missing = {t.specimen for t in batch.tests} - set(poisson)
+    if missing:
+        raise ReductionError(
+            f"Poisson's ratio of {', '.join(sorted(missing))} is not given.",
+            remedy="Add nu and u_nu under [specimens.NAME].",
+        )
+    specimens = sorted({t.specimen for t in batch.tests})
+    if inputs is None:
+        inputs = systematic_inputs(bench, options, {s: poisson[s] for s in specimens})
+    index = {t.name: i for i, t in enumerate(batch.tests)}
+    segments = find_segments(
+        batch,
+        control=options.segments.control,
+        tolerance=options.segments.tolerance,
+        labels=dict(options.segments.labels),
+        overrides=overrides.segments,
+    )
+    windows = _windows(overrides.drift_window, index, len(batch))
+    corrected = correct(
+        batch,
+        segments,
+        inputs,
+        options,
+        zero_depth={index[k]: v for k, v in overrides.zero.items() if k in index},
+        zero_time={index[k]: v for k, v in overrides.zero_time.items() if k in index},
+        drift_windows=windows,
+    )
+    readings = read_cycles(corrected, segments, options.analysis.hms_window)
+    a = options.analysis
+    linear = a.unloading == "linear"
+    fit_window = np.tile(a.linear_window if linear else a.window, (len(readings.test), 1))
+    for (name, cycle), pair in overrides.unloading_window.items():
+        if name in index:
+            fit_window[_rows_of(readings, index[name], cycle)] = pair
+    fits = fit_unloading(
+        corrected.force,
+        corrected.depth,
+        corrected.time,
+        readings.start,
+        readings.stop,
+        readings.F_max,
+        readings.h_max,
+        fit_window,
+        linear=linear,
+    )
+    tests_rows = _largest(readings)
+    area = np.full((len(readings.test), 2), np.nan)
+    for (name, cycle), pair in overrides.area.items():
+        if name in index:
+            rows = _rows_of(readings, index[name], cycle)
+            area[rows if cycle is not None else np.intersect1d(rows, tests_rows)] = pair
+    local = local_inputs(corrected, readings, fits, area, a.depth_at_F_max)
+    ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, area)
+    values, by_local, by_theta = jacobians(local.values, inputs.as_dict(), ctx)
+    cycles = _assemble(bench, options, corrected, readings, fits, local, ctx, inputs,
+                       values, by_local, by_theta)  # fmt: skip
+    faults = _faults(batch, corrected, readings, fits, tests_rows)
+    bad = {f.test for f in faults}
+    good = np.array([r for r in tests_rows if int(readings.test[r]) not in bad], dtype=np.int64)
+    keep = np.array([i for i, t in enumerate(readings.test) if int(t) not in bad], dtype=np.int64)
+    return Reduced(
+        segments, corrected, readings, fits, local, ctx,
+        take_rows(cycles, keep), take_rows(cycles, good), good, faults,
+    )  # fmt: skip
+
+
+def take_rows(r: Reduction, rows: NDArray[np.int64]) -> Reduction:
+    """The chosen rows as a reduction of their own."""
+    quantities = {
+        s: Quantity(
+            q.symbol, q.unit, q.value[rows], q.u_random[rows], q.sensitivity[rows],
+            {k: v[rows] for k, v in q.random_parts.items()},
+        )
+        for s, q in r.quantities.items()
+    }  # fmt: skip
+    flags = tuple(r.flags[int(i)] for i in rows)
+    return Reduction(r.test[rows], r.cycle[rows], quantities, r.inputs, flags)
+
+
+def _windows(given: Mapping[str, tuple[float, float]], index: Mapping[str, int], n: int) -> Floats:
+    out = np.full((n, 2), np.nan)
+    for name, pair in given.items():
+        if name in index:
+            out[index[name]] = pair
+    return out
+
+
+def _rows_of(readings: Cycles, test: int, cycle: int | None) -> NDArray[np.int64]:
+    return np.flatnonzero(
+        (readings.test == test) & ((readings.cycle == cycle) if cycle is not None else True)
+    )
+
+
+def _largest(readings: Cycles) -> NDArray[np.int64]:
+    """For each test the row with the largest force (the later one when equal)."""
+    order = np.lexsort((np.arange(len(readings.test)), readings.F_max, readings.test))
+    last = np.r_[np.diff(readings.test[order]) != 0, True] if len(order) else np.empty(0, bool)
+    rows: NDArray[np.int64] = order[last]
+    return rows
+
+
+def _context(
+    batch: Batch,
+    bench: Bench,
+    options: Options,
+    corrected: Corrected,
+    readings: Cycles,
+    fits: Unloading,
+    local: Locals,
+    specimens: list[str],
+    area: Floats,
+) -> Context:
+    since = batch.time[corrected.zero.contact[readings.test]]
+
+    def after(t: Floats) -> Floats:
+        return np.where(np.isfinite(t - since), t - since, 0.0)
+
+    nu_of_test = np.array([specimens.index(t.specimen) for t in batch.tests], dtype=np.int64)
+    psi = bench.tip.geometry.equivalent_half_angle
+    return Context(
+        tip=bench.tip,
+        analysis=options.analysis,
+        C_f=corrected.C_f,
+        force_scale=corrected.force_scale,
+        depth_scale=corrected.depth_scale,
+        nu_names=tuple(f"nu.{s}" for s in specimens),
+        nu_of_row=nu_of_test[readings.test],
+        t_max=after(readings.t_max),
+        t_p=after(np.where(local.h_p_read, readings.t_last, readings.t_max)),
+        t_1=after(batch.time[readings.hold_start]),
+        force_rate=fits.force_rate,
+        moment_total=0.5 * readings.F_max * after(readings.t_max),
+        moment_back=np.where(np.isfinite(fits.force_rate), 0.5 * readings.F_max**2
+                             / np.where(fits.force_rate > 0, fits.force_rate, np.inf), 0.0),
+        seen=np.isfinite(area[:, 0]),
+        half_angle=psi,
+        zero_exponent=options.zero.exponent,
+        zero_per_exponent=corrected.zero.per_exponent[readings.test],
+    )  # fmt: skip
+
+
+def _assemble(
+    bench: Bench,
+    options: Options,
+    corrected: Corrected,
+    readings: Cycles,
+    fits: Unloading,
+    local: Locals,
+    ctx: Context,
+    inputs: Joint,
+    values: Mapping[str, Floats],
+    by_local: Mapping[str, Floats],
+    by_theta: Mapping[str, Floats],
+) -> Reduction:
+    quantities = {}
+    for s, unit in UNITS.items():
+        parts = {}
+        total = np.zeros(len(readings.test))
+        # A symbol that does not exist for a row (no hold, no loading fit) is NaN there, and only
+        # there: a missing local input must not spoil the others.
+        j_local = np.where(np.isfinite(by_local[s]), by_local[s], 0.0)
+        for name, cov in local.parts.items():
+            var = np.einsum("ij,ijk,ik->i", j_local, cov, j_local)
+            parts[name] = np.sqrt(np.clip(var, 0.0, None))
+            total += parts[name] ** 2
+        u = np.where(np.isfinite(values[s]), np.sqrt(total), np.nan)
+        quantities[s] = Quantity(s, unit, values[s], u, by_theta[s], parts)
+    hold = readings.has_hold
+    with np.errstate(invalid="ignore", divide="ignore"):
+        relaxed = np.abs(readings.F_1 / readings.F_max - 1.0) > 0.02
+        still = np.abs(readings.h_max / readings.h_1 - 1.0) < 0.005
+    depth_control = hold & relaxed & still
+    _blank(quantities, "C_IT", ~hold | depth_control)
+    _blank(quantities, "R_IT", ~depth_control)
+    bad = fits.status != 0
+    for s in quantities:
+        if s not in ("F_max", "h_max", "W_total"):
+            _blank(quantities, s, bad)
+    h = quantities["H_IT"]
+    u_sys = np.sqrt(np.einsum("ij,jk,ik->i", h.sensitivity, inputs.cov, h.sensitivity))
+    u_H = np.hypot(h.u_random, u_sys)
+    found = flags_.find_flags(
+        corrected, readings, fits, values, u_H, bench.tip, ctx.seen, options
+    )
+    withheld = np.array(
+        [any(f.code in ("still elastic", "hardness uncertain") for f in row) for row in found],
+        dtype=bool,
+    )
+    for s in ("H_IT", "HV_conv"):
+        _blank(quantities, s, withheld)
+    return Reduction(readings.test, readings.cycle, quantities, inputs, found)
+
+
+def _blank(quantities: dict[str, Quantity], symbol: str, where: NDArray[np.bool_]) -> None:
+    q = quantities[symbol]
+    quantities[symbol] = Quantity(
+        q.symbol,
+        q.unit,
+        np.where(where, np.nan, q.value),
+        np.where(where, np.nan, q.u_random),
+        q.sensitivity,
+        q.random_parts,
+    )
+
+
+def _faults(
+    batch: Batch,
+    corrected: Corrected,
+    readings: Cycles,
+    fits: Unloading,
+    tests_rows: NDArray[np.int64],
+) -> tuple[Fault, ...]:
+    out = []
+    row_of = {int(readings.test[r]): int(r) for r in tests_rows}
+    for i in range(len(batch)):
+        if int(corrected.zero.how[i]) == -1:
+            out.append(
+                Fault(
+                    i,
+                    "No contact: the force never rises above its noise.",
+                    "Look at the record; repeat the test if the tip did not touch.",
+                )
+            )
+        elif i not in row_of:
+            out.append(
+                Fault(
+                    i,
+                    "No unloading was found after the loading.",
+                    "If there is one, name the segments in the decisions file.",
+                )
+            )
+        elif fits.status[row_of[i]] != 0:
+            out.append(
+                Fault(
+                    i,
+                    f"The unloading could not be fitted: {STATUS[int(fits.status[row_of[i]])]}.",
+                    "Choose another window for this test, or exclude it.",
+                )
+            )
+        elif not readings.F_max[row_of[i]] > 10 * corrected.zero.noise_force[i]:
+            out.append(
+                Fault(
+                    i,
+                    "The largest force is hardly above the noise.",
+                    "Use a larger force or a quieter range.",
+                )
+            )
+    return tuple(out)
+
+
+__all__ = ["LOCAL", "NO_OVERRIDES", "Fault", "Overrides", "Reduced", "reduce_batch", "take_rows"]

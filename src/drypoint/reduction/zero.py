@@ -1,0 +1,268 @@
+"""Zero point: where force and depth begin.
+
+The first contact follows F = k (h - h_0)^n, so that h = h_0 + c F^(1/n) is a straight line in
+F^(1/n); its intercept is the zero (extrapolation by the contact law, ISO 14577-1). The exponent
+of a blunted tip lies between 3/2 (sphere, Hertz) and 2 (cone, Sneddon). It is one and the same
+for all tests with a tip, so its uncertainty is a systematic input; each test carries how much its
+zero would move with the exponent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from drypoint.records.segments import noise_of
+from drypoint.reduction.options import ZeroOptions
+from drypoint.uncertainty.noise import fit_covariance
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FITTED, THRESHOLD, AS_RECORDED, DECLARED = 0, 1, 2, 3
+#: How the zero was found, by code; -1 is no contact.
+HOW = {
+    FITTED: "first contact",
+    THRESHOLD: "threshold",
+    AS_RECORDED: "as recorded",
+    DECLARED: "declared",
+    -1: "no contact",
+}
+METHODS = ("first contact", "threshold", "as recorded", "declared")
+
+
+@dataclass(frozen=True)
+class Zero:
+    """Zero of each test, arrays of shape (n_tests,).
+
+    ``force`` (N) is subtracted from the force, ``depth`` (m) from the depth (after the frame's
+    compliance). ``contact`` is the sample index of first contact. ``u_depth`` is the standard
+    uncertainty of ``depth`` from this test alone; ``per_exponent`` (m) is the change of ``depth``
+    with the exponent of the contact law, 0 where none was fitted.
+    ``noise_force`` and ``noise_depth`` are the standard deviations of single readings.
+    """
+
+    force: Floats
+    depth: Floats
+    u_depth: Floats
+    per_exponent: Floats
+    contact: Ints
+    how: Ints
+    noise_force: Floats
+    noise_depth: Floats
+    samples: Ints
+
+
+@njit(cache=True)
+def _line(
+    g: Floats, h: Floats, sh: float, sf: float, f: Floats, n: float
+) -> tuple[float, float]:
+    """Intercept of h = h0 + c g, weighted by the variance of h and of g; with its uncertainty."""
+    k = len(g)
+    w = np.ones(k)
+    c = 0.0
+    h0 = 0.0
+    for _ in range(3):
+        s0 = s1 = s2 = y0 = y1 = 0.0
+        for i in range(k):
+            s0 += w[i]
+            s1 += w[i] * g[i]
+            s2 += w[i] * g[i] * g[i]
+            y0 += w[i] * h[i]
+            y1 += w[i] * g[i] * h[i]
+        det = s0 * s2 - s1 * s1
+        if not det > 0.0:
+            return np.nan, np.nan
+        c = (s0 * y1 - s1 * y0) / det
+        h0 = (y0 - c * s1) / s0
+        for i in range(k):
+            slope = c * g[i] / (n * f[i])
+            w[i] = 1.0 / (sh * sh + slope * slope * sf * sf + 1e-30)
+    jac = np.empty((k, 2))
+    res = np.empty(k)
+    for i in range(k):
+        r = np.sqrt(w[i])
+        jac[i, 0] = r
+        jac[i, 1] = r * g[i]
+        res[i] = r * (h[i] - h0 - c * g[i])
+    cov = fit_covariance(jac, res)
+    return h0, np.sqrt(max(cov[0, 0], 0.0))
+
+
+@njit(cache=True)
+def _zero_one(
+    force: Floats,
+    depth: Floats,
+    approach: int,
+    load_start: int,
+    load_stop: int,
+    method: int,
+    exponent: float,
+    window: float,
+    share: float,
+    k_sigma: float,
+) -> tuple[float, float, float, float, int, int, float, float, int]:
+    """Zero of one test; sample indices count from its first sample."""
+    sh = noise_of(depth[load_start:load_stop])
+    fmax = np.max(force)
+    base = 0.0
+    if approach >= 8:
+        quiet = force[approach // 4 : approach - approach // 8]
+        base = float(np.median(quiet))
+        dev = np.abs(quiet - base)
+        sf = 1.4826 * float(np.median(dev))
+    else:
+        sf = noise_of(force[load_start:load_stop])
+    floor = base + max(k_sigma * sf, 1e-6 * fmax)
+    contact = -1
+    first = 0 if approach >= 8 else load_start
+    for i in range(first, load_stop):
+        if force[i] > floor:
+            stays = True
+            for j in range(i, min(i + 5, load_stop)):
+                if force[j] <= floor:
+                    stays = False
+                    break
+            if stays:
+                contact = i
+                break
+    if contact < 0:
+        return base, 0.0, np.nan, 0.0, 0, -1, sf, sh, 0
+    if method == 2 or method == 3:
+        return base, 0.0, 0.0, 0.0, contact, method, sf, sh, 0
+    step = abs(depth[min(contact + 1, load_stop - 1)] - depth[max(contact - 1, 0)]) / 2.0
+    if method == 1:
+        u = np.sqrt(sh * sh + step * step / 3.0)
+        return base, depth[contact], u, 0.0, contact, 1, sf, sh, 1
+    limit = max(share * fmax, 3.0 * (floor - base))
+    k = 0
+    while contact + k < load_stop:
+        i = contact + k
+        far = depth[i] - depth[contact] > window
+        if (far and k >= 8) or (force[i] - base > limit and k >= 8):
+            break
+        k += 1
+    f = np.empty(k)
+    h = np.empty(k)
+    m = 0
+    for i in range(contact, contact + k):
+        if force[i] - base > 0.0:
+            f[m] = force[i] - base
+            h[m] = depth[i]
+            m += 1
+    f = f[:m]
+    h = h[:m]
+    if m < 5:
+        u = np.sqrt(sh * sh + step * step / 3.0)
+        return base, depth[contact], u, 0.0, contact, 1, sf, sh, m
+    top = np.max(f)
+    h0, u0 = _line((f / top) ** (1.0 / exponent), h, sh, sf, f / top, exponent)
+    other = 2.0 if exponent < 1.75 else 1.5
+    h2, _ = _line((f / top) ** (1.0 / other), h, sh, sf, f / top, other)
+    law = (h2 - h0) / (other - exponent)
+    if not np.isfinite(law):
+        law = 0.0
+    return base, h0, u0, law, contact, 0, sf, sh, m
+
+
+@njit(cache=True)
+def _zero_all(
+    force: Floats,
+    depth: Floats,
+    offsets: Ints,
+    approach: Ints,
+    load_start: Ints,
+    load_stop: Ints,
+    method: int,
+    exponent: float,
+    window: float,
+    share: float,
+    k_sigma: float,
+) -> tuple[Floats, Ints]:
+    n = len(offsets) - 1
+    real = np.empty((n, 6))
+    whole = np.empty((n, 3), dtype=np.int64)
+    for t in range(n):
+        a = offsets[t]
+        b = offsets[t + 1]
+        r = _zero_one(
+            force[a:b],
+            depth[a:b],
+            approach[t],
+            load_start[t] - a,
+            load_stop[t] - a,
+            method,
+            exponent,
+            window,
+            share,
+            k_sigma,
+        )
+        real[t, 0] = r[0]
+        real[t, 1] = r[1]
+        real[t, 2] = r[2]
+        real[t, 3] = r[3]
+        real[t, 4] = r[6]
+        real[t, 5] = r[7]
+        whole[t, 0] = r[4] + a
+        whole[t, 1] = r[5]
+        whole[t, 2] = r[8]
+    return real, whole
+
+
+def find_zero(
+    force: Floats,
+    depth: Floats,
+    offsets: Ints,
+    approach: Ints,
+    load_start: Ints,
+    load_stop: Ints,
+    options: ZeroOptions,
+) -> Zero:
+    """Zero of every test.
+
+    Parameters
+    ----------
+    force, depth : array, shape (n_samples,)
+        N and m; depth already corrected for the frame's compliance.
+    offsets : array, shape (n_tests + 1,)
+    approach : array, shape (n_tests,)
+        Samples of approach at the start of each test, 0 where there is none.
+    load_start, load_stop : array, shape (n_tests,)
+        First loading segment, indices into the batch.
+    options : ZeroOptions
+
+    Returns
+    -------
+    Zero
+        A test without contact has ``how == -1`` and NaN uncertainty.
+    """
+    real, whole = _zero_all(
+        force,
+        depth,
+        offsets,
+        approach,
+        load_start,
+        load_stop,
+        METHODS.index(options.method),
+        options.exponent,
+        options.depth_window,
+        options.force_share,
+        options.threshold_sigma,
+    )
+    zero = real[:, 1].copy()
+    if options.method == "declared":
+        zero = np.full(len(zero), options.depth)
+    return Zero(
+        force=real[:, 0].copy(),
+        depth=zero,
+        u_depth=np.hypot(real[:, 2], options.u_zero),
+        per_exponent=real[:, 3].copy(),
+        contact=whole[:, 0].copy(),
+        how=whole[:, 1].copy(),
+        noise_force=real[:, 4].copy(),
+        noise_depth=real[:, 5].copy(),
+        samples=whole[:, 2].copy(),
+    )
