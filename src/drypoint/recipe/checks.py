@@ -1,0 +1,166 @@
+"""What the schema alone cannot see: names that must exist, and keys that must fit.
+
+Each part is looked at by itself, so that all faults of a file are found in one go.
+"""
+
+from __future__ import annotations
+
+from pathlib import PurePosixPath, PureWindowsPath
+
+from drypoint.errors import DrypointError
+from drypoint.recipe.checks_specimens import specimen_checks
+from drypoint.recipe.equipment import TipKeys
+from drypoint.recipe.locate import Path
+from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
+from drypoint.recipe.problems import Problem, show, unknown
+from drypoint.recipe.sections import MeasuredArea, Output, Records
+from drypoint.recipe.to_tip import tip_key_problems, tip_of
+from drypoint.records.layout import ROLE_DIMENSION, ROLES
+from drypoint.units import factor
+
+
+def cross_checks(document: Document) -> list[Problem]:
+    """Faults between the parts of a study file."""
+    found: list[Problem] = []
+    specimens, tips = tables(document, "specimens"), tables(document, "tips")
+    for i, table in enumerate(table_list(document, "records")):
+        found += _record_names(i, table, specimens, tips, document)
+        records = without_faults(Records, table)
+        if records is not None:
+            found += _columns(("records", i), records)
+    for name, table in tips.items():
+        tip = without_faults(TipKeys, table)
+        if tip is not None:
+            found += _tip(("tips", name), name, tip)
+    found += specimen_checks(document, specimens)
+    found += _areas(document)
+    found += _output(document)
+    return found
+
+
+def _record_names(
+    i: int, table: Document, specimens: Document, tips: Document, document: Document
+) -> list[Problem]:
+    found = []
+    frames = tables(document, "frames")
+    if i == 0 and "frame" in document and frames:
+        found.append(
+            Problem(("frames",), "[frame] is given too.", "Give [frame], or [frames] by name.")
+        )
+    for key, kind, known, table_name in (
+        ("specimen", "a specimen of this study", specimens, "specimens"),
+        ("tip", "a tip of this study", tips, "tips"),
+        ("frame", "a frame of this study", frames, "frames"),
+    ):
+        path: Path = ("records", i, key)
+        given = table.get(key)
+        if isinstance(given, str) and given not in known:
+            what, allowed = unknown(given, kind, known)
+            if not known:
+                allowed = f"Add a table [{table_name}.{given or 'NAME'}]."
+            found.append(Problem(path, what, allowed))
+        elif given is None and key != "specimen" and len(known) > 1:
+            found.append(
+                Problem(
+                    path,
+                    "the key is missing, and there is more than one.",
+                    f"Allowed: {', '.join(known)}.",
+                )
+            )
+    return found
+
+
+def _columns(path: Path, records: Records) -> list[Problem]:
+    found: list[Problem] = []
+    seen: dict[tuple[str | None, int | None], str] = {}
+    for role, column in records.columns.items():
+        here = (*path, "columns", role)
+        if role not in ROLES:
+            found.append(Problem(here, *unknown(role, "a role of a column", ROLES)))
+        if (column.name is None) == (column.index is None):
+            both = column.name is not None
+            found.append(
+                Problem(
+                    here,
+                    "name and index are both given." if both else "name or index is missing.",
+                    "Give the column's name as in the file, or its index from 1.",
+                )
+            )
+            continue
+        other = seen.setdefault((column.name, column.index), role)
+        if other != role:
+            found.append(
+                Problem(
+                    here, f"the column is taken by “{other}” already.", "A column has one role."
+                )
+            )
+        if column.unit is not None and role in ROLE_DIMENSION:
+            try:
+                factor(column.unit, ROLE_DIMENSION[role])
+            except DrypointError as error:
+                found.append(Problem((*here, "unit"), error.what, error.remedy))
+    return found
+
+
+def _tip(path: Path, name: str, keys: TipKeys) -> list[Problem]:
+    found = tip_key_problems(path, keys)
+    if found or (keys.area is not None and keys.area.file is not None):
+        return found
+    try:
+        tip_of(name, keys)
+    except DrypointError as error:
+        return [Problem((*path, "area") if keys.area else path, error.what, error.remedy)]
+    return []
+
+
+def _areas(document: Document) -> list[Problem]:
+    found = []
+    seen: dict[tuple[str, int | None], int] = {}
+    for i, table in enumerate(table_list(document, "measured_areas")):
+        area = valid(MeasuredArea, table)
+        if area is None:
+            continue
+        first = seen.setdefault((area.test, area.cycle), i)
+        if first != i:
+            found.append(
+                Problem(
+                    ("measured_areas", i, "test"),
+                    f"the area of “{area.test}” is given twice (entry {first + 1} too).",
+                    "Keep one of them.",
+                )
+            )
+    return found
+
+
+def _output(document: Document) -> list[Problem]:
+    output = valid(Output, document.get("output", {}))
+    if output is None:
+        return []
+    path: Path = ("output", "folder")
+    parts = _parts(output.folder)
+    windows = PureWindowsPath(output.folder)
+    if not parts or ".." in parts or windows.drive or windows.root:
+        return [
+            Problem(
+                path,
+                f"{show(output.folder)} is given.",
+                "Allowed: a folder below that of the study file, such as “results”.",
+            )
+        ]
+    for i, table in enumerate(table_list(document, "records")):
+        files = table.get("files")
+        for pattern in files if isinstance(files, list) else []:
+            if isinstance(pattern, str) and _parts(pattern)[: len(parts)] == parts:
+                return [
+                    Problem(
+                        path,
+                        f"the folder {show(output.folder)} holds raw files (records {i + 1}).",
+                        "Results are written anew as a whole: give them a folder of their own.",
+                    )
+                ]
+    return []
+
+
+def _parts(path: str) -> tuple[str, ...]:
+    plain = path.replace("\\", "/")
+    return tuple(part for part in PurePosixPath(plain).parts if part != ".")

@@ -1,0 +1,115 @@
+"""Specimens and the choices of the reduction: what must fit together."""
+
+from __future__ import annotations
+
+from drypoint import materials
+from drypoint.errors import DrypointError
+from drypoint.recipe.convert import merged
+from drypoint.recipe.equipment import TipKeys
+from drypoint.recipe.knobs import Choices
+from drypoint.recipe.locate import Path
+from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
+from drypoint.recipe.problems import Problem, show, unknown
+from drypoint.recipe.sections import Specimen
+
+
+def specimen_checks(document: Document, specimens: Document) -> list[Problem]:
+    """Faults of the specimens, and of the study's and their own choices."""
+    names = Choices.model_fields
+    common = valid(Choices, {k: document[k] for k in names if k in document})
+    found = [] if common is None else _declared((), common)
+    for name, table in specimens.items():
+        path: Path = ("specimens", name)
+        partly = without_faults(Specimen, table)
+        if partly is not None:
+            found += _poisson(path, partly, table)
+        specimen = valid(Specimen, table)
+        if common is None or specimen is None:
+            continue
+        choices = merged(common, specimen)
+        if specimen.corrections is not None:
+            found += _declared(path, choices)
+        found += _rules(document, name, choices)
+    return found
+
+
+def _declared(path: Path, choices: Choices) -> list[Problem]:
+    """A method “declared” needs its value; a value without that method would do nothing."""
+    found = []
+    zero, drift = choices.corrections.zero, choices.corrections.drift
+    for section, room, key in ((zero, "zero", "depth_nm"), (drift, "drift", "rate_nm_per_s")):
+        declared, given = section.method == "declared", key in section.model_fields_set
+        here = (*path, "corrections", room, key)
+        if declared and not given:
+            found.append(
+                Problem(here, "the key is missing.", "The method “declared” needs its value.")
+            )
+        if given and not declared and getattr(section, key) != 0:
+            found.append(
+                Problem(
+                    here,
+                    f"it does nothing with the method {show(section.method)}.",
+                    "Use method = “declared”, or leave it out.",
+                )
+            )
+    return found
+
+
+def _poisson(path: Path, specimen: Specimen, table: Document) -> list[Problem]:
+    found = []
+    if specimen.reference is not None:
+        try:
+            materials.load(specimen.reference)
+        except DrypointError:
+            what, allowed = unknown(
+                specimen.reference, "a packaged reference material", materials.names()
+            )
+            found.append(Problem((*path, "reference"), what, allowed))
+    elif "nu" not in table:
+        found.append(
+            Problem(
+                (*path, "nu"),
+                "the key is missing.",
+                "The modulus needs Poisson's ratio: give nu and u_nu, or name a packaged "
+                "reference material.",
+            )
+        )
+    if specimen.u_thickness_nm is not None and "thickness_nm" not in table:
+        found.append(
+            Problem(
+                (*path, "u_thickness_nm"),
+                "an uncertainty without a thickness is given.",
+                "Give thickness_nm too.",
+            )
+        )
+    if "nu" not in table and specimen.u_nu is not None:
+        found.append(
+            Problem((*path, "u_nu"), "an uncertainty without nu is given.", "Give nu too.")
+        )
+    return found
+
+
+def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]:
+    """An area function holds only under the beta and epsilon under which it was found."""
+    found = []
+    tips = tables(document, "tips")
+    for i, table in enumerate(table_list(document, "records")):
+        if table.get("specimen") != specimen:
+            continue
+        name = table.get("tip", next(iter(tips), None) if len(tips) == 1 else None)
+        keys = valid(TipKeys, tips.get(name)) if isinstance(name, str) else None
+        rule = keys.area.found_with if keys is not None and keys.area is not None else None
+        if rule is None:
+            continue
+        for key in ("beta", "epsilon", "radial_correction"):
+            then, now = getattr(rule, key), getattr(choices.analysis, key)
+            if then is not None and then != now:
+                found.append(
+                    Problem(
+                        ("tips", str(name), "area", "found_with", key),
+                        f"the tip was found with {key} = {show(then)}, and specimen "
+                        f"“{specimen}” (records {i + 1}) is analysed with {show(now)}.",
+                        "Use the same rule in [analysis], or calibrate the tip again.",
+                    )
+                )
+    return found

@@ -1,0 +1,229 @@
+"""The decisions file on disk: read line by line, and only ever made longer.
+
+A write that was cut off (power, a killed program) leaves a last line without its end. It is set
+aside with a note; the next entry marks it as torn and starts on a line of its own.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from drypoint.errors import DecisionError, Where
+from drypoint.locking import locked
+from drypoint.recipe.decisions import (
+    Decision,
+    decision_line,
+    decisions_hash,
+    now,
+    parse_decision,
+)
+from drypoint.recipe.effective import Effective, after
+
+#: Stands at the end of a line whose writing was cut off. No JSON object ends like this.
+TORN = b" #torn"
+
+
+@dataclass(frozen=True)
+class Journal:
+    """A decisions file as read: its entries in order, and notes on lines that were set aside."""
+
+    decisions: tuple[Decision, ...] = ()
+    notes: tuple[str, ...] = ()
+    effective: Effective = field(default_factory=Effective)
+
+    @property
+    def sha256(self) -> str:
+        """Hash over all entries; empty where there are none."""
+        return decisions_hash(self.decisions)
+
+
+def read_journal(path: Path | str) -> Journal:
+    """Read a decisions file. One that does not exist holds no decisions.
+
+    Raises
+    ------
+    DecisionError
+        At the first line that is wrong, with its number.
+    """
+    path = Path(path)
+    try:
+        fd = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+    except FileNotFoundError:
+        return Journal()
+    except OSError as error:
+        raise _no_access(path, error) from error
+    try:
+        with locked(fd, shared=True):
+            data = _all(fd)
+    except TimeoutError as error:
+        raise _busy(path) from error
+    finally:
+        os.close(fd)
+    return _parsed(data, path)[0]
+
+
+def read_decisions(path: Path | str) -> tuple[Decision, ...]:
+    """The decisions of a file, in order (:func:`read_journal` has the notes too)."""
+    return read_journal(path).decisions
+
+
+def append(path: Path | str, decision: Decision) -> Decision:
+    """Add a decision, and return it with its number and time.
+
+    The entry is on the disk when this returns. Several programs may append at the same time.
+
+    Raises
+    ------
+    DecisionError
+        When the decision, or the file as it stands, is wrong; nothing is written then.
+    """
+    return append_all(path, [decision])[0]
+
+
+def append_all(path: Path | str, decisions: Sequence[Decision]) -> tuple[Decision, ...]:
+    """Add several decisions with one write; where one of them is wrong, none is written."""
+    path = Path(path)
+    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
+    try:
+        fd = os.open(path, flags, 0o644)
+    except OSError as error:
+        raise _no_access(path, error) from error
+    try:
+        with locked(fd):
+            data = _all(fd)
+            journal, torn = _parsed(data, path)
+            entries, state = [], journal.effective
+            for n, decision in enumerate(decisions, start=len(journal.decisions) + 1):
+                numbered = decision.model_copy(update={"id": n, "when": decision.when or now()})
+                entry = parse_decision(decision_line(numbered))
+                state = after(state, entry)
+                entries.append(entry)
+            text = "".join(decision_line(e) + "\n" for e in entries).encode("utf-8")
+            if data and not data.endswith(b"\n"):
+                text = (TORN if torn else b"") + b"\n" + text
+            _write(fd, text, len(data), path)
+    except TimeoutError as error:
+        raise _busy(path) from error
+    finally:
+        os.close(fd)
+    if not data:
+        _sync_name(path)
+    return tuple(entries)
+
+
+def _parsed(data: bytes, path: Path) -> tuple[Journal, bool]:
+    """The journal of a file's bytes, and whether its last line is torn."""
+    lines = data.split(b"\n")
+    ended = lines[-1] == b""
+    journal, torn = Journal(), False
+    for n, line in enumerate(lines[:-1] if ended else lines, start=1):
+        if line.rstrip(b"\r").endswith(TORN):
+            journal = _noted(journal, n, line)
+            continue
+        if not line.strip():
+            continue
+        try:
+            decision = parse_decision(line.decode("utf-8-sig").rstrip("\r"))
+        except (DecisionError, UnicodeDecodeError) as error:
+            if n == len(lines) and not ended and not _is_json(line):
+                journal, torn = _noted(journal, n, line), True
+                continue
+            raise _at(path, n, error) from error
+        try:
+            journal = _with(journal, decision)
+        except DecisionError as error:
+            raise _at(path, n, error) from error
+    return journal, torn
+
+
+def _is_json(line: bytes) -> bool:
+    """Whether a line is whole, whatever it says."""
+    try:
+        json.loads(line)
+    except ValueError:
+        return False
+    return True
+
+
+def _with(journal: Journal, decision: Decision) -> Journal:
+    due = len(journal.decisions) + 1
+    if decision.id != due:
+        raise DecisionError(
+            f"The entry has number {decision.id}; number {due} is due.",
+            where=Where(key="id"),
+            remedy="Entries are only ever added. Put back a line that was removed, or number "
+            "lines anew that were put together from two files.",
+        )
+    if not decision.when:
+        raise DecisionError("The key is missing.", where=Where(key="when"))
+    state = after(journal.effective, decision)
+    return replace(journal, decisions=(*journal.decisions, decision), effective=state)
+
+
+def _noted(journal: Journal, n: int, line: bytes) -> Journal:
+    start = line.removesuffix(TORN).decode("utf-8", errors="replace")[:60]
+    note = (
+        f"Line {n} of the decisions file is incomplete, because its writing was cut off; it is "
+        f"set aside: {start}"
+    )
+    return replace(journal, notes=(*journal.notes, note))
+
+
+def _at(path: Path, n: int, error: DecisionError | UnicodeDecodeError) -> DecisionError:
+    if isinstance(error, UnicodeDecodeError):
+        return DecisionError(
+            "The text is not UTF-8.",
+            where=Where(str(path), line=n),
+            remedy="Put the file back from its archive.",
+        )
+    where = replace(error.where, file=str(path), line=n)
+    return DecisionError(error.what, where=where, remedy=error.remedy)
+
+
+def _all(fd: int) -> bytes:
+    os.lseek(fd, 0, os.SEEK_SET)
+    parts = []
+    while part := os.read(fd, 1 << 20):
+        parts.append(part)
+    return b"".join(parts)
+
+
+def _write(fd: int, text: bytes, size: int, path: Path) -> None:
+    """One write at the end and to the disk; a write that fails half-way is undone."""
+    try:
+        if os.write(fd, text) != len(text):
+            raise OSError("the disk is full")
+        os.fsync(fd)
+    except OSError as error:
+        os.ftruncate(fd, size)
+        raise _no_access(path, error) from error
+
+
+def _sync_name(path: Path) -> None:
+    """Bring the name of a new file to the disk (neither needed nor possible on Windows)."""
+    if os.name == "posix":
+        fd = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+
+
+def _no_access(path: Path, error: OSError) -> DecisionError:
+    return DecisionError(
+        f"The decisions file cannot be read or written: {error.strerror or error}.",
+        where=Where(str(path)),
+        remedy="Check the path, your rights and the room on the disk.",
+    )
+
+
+def _busy(path: Path) -> DecisionError:
+    return DecisionError(
+        "Another program holds the decisions file.",
+        where=Where(str(path)),
+        remedy="Close it, or wait and try again.",
+    )

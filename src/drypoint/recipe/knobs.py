@@ -1,0 +1,237 @@
+"""The choices of the reduction as a study file offers them, in laboratory units.
+
+Defaults are those of :mod:`drypoint.reduction.options`; none is repeated here.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from drypoint.recipe.base import (
+    Epsilon,
+    NonNegative,
+    Positive,
+    Range,
+    Section,
+    Share,
+    Window,
+    key,
+    knob,
+)
+from drypoint.reduction.options import (
+    AnalysisOptions,
+    DriftOptions,
+    FlagLimits,
+    SegmentOptions,
+    ZeroOptions,
+)
+
+Kind = Literal["approach", "loading", "hold", "unloading", "drift hold"]
+
+
+class Segments(Section):
+    """How the segments of a record are found."""
+
+    control: Literal["auto", "force", "depth"] = knob(
+        SegmentOptions, "control", "What the instrument controlled.", room="segments"
+    )
+    labels: dict[str, Kind] = knob(
+        SegmentOptions,
+        "labels",
+        "The file's own names of segments, each with the kind of segment that it is.",
+        room="segments",
+        shown=dict,
+    )
+    tolerance: Share = knob(
+        SegmentOptions,
+        "tolerance",
+        "A change smaller than this share of the largest force or depth starts no segment.",
+        room="segments",
+    )
+
+
+class Zero(Section):
+    """The zero point: where contact begins."""
+
+    method: Literal["first contact", "threshold", "declared", "as recorded"] = knob(
+        ZeroOptions, "method", "How the zero point is found.", room="zero"
+    )
+    exponent: Positive = knob(
+        ZeroOptions, "exponent", "Exponent of the contact law of the first contact.", room="zero"
+    )
+    u_exponent: NonNegative = knob(
+        ZeroOptions,
+        "u_exponent",
+        "Standard uncertainty of that exponent, shared by all tests.",
+        room="zero",
+    )
+    depth_window_nm: Positive = knob(
+        ZeroOptions,
+        "depth_window",
+        "How far past the threshold the fit of the first contact reaches.",
+        unit="nm",
+        room="zero",
+    )
+    force_share: Share = knob(
+        ZeroOptions,
+        "force_share",
+        "The fit of the first contact ends at this share of the largest force.",
+        room="zero",
+    )
+    threshold_sigma: Positive = knob(
+        ZeroOptions,
+        "threshold_sigma",
+        "Contact is where the force passes this many times the noise of the approach.",
+        room="zero",
+    )
+    depth_nm: float = knob(
+        ZeroOptions,
+        "depth",
+        "Recorded depth that is the zero, with method = “declared”.",
+        unit="nm",
+        room="zero",
+    )
+    u_zero_nm: NonNegative = knob(
+        ZeroOptions,
+        "u_zero",
+        "Standard uncertainty of the zero point, added to that of the fit.",
+        unit="nm",
+        room="zero",
+    )
+
+
+class Drift(Section):
+    """Thermal drift."""
+
+    method: Literal["drift hold", "declared", "none"] = knob(
+        DriftOptions, "method", "Where the drift rate comes from.", room="drift"
+    )
+    window: Window = knob(
+        DriftOptions, "window", "Part of the drift hold that is used.", room="drift"
+    )
+    rate_nm_per_s: float = knob(
+        DriftOptions,
+        "rate",
+        "Drift rate, with method = “declared”.",
+        unit="nm/s",
+        room="drift",
+    )
+    u_rate_nm_per_s: NonNegative = knob(
+        DriftOptions,
+        "u_rate",
+        "Standard uncertainty of the drift rate where it is declared or not corrected.",
+        unit="nm/s",
+        room="drift",
+    )
+
+
+class Analysis(Section):
+    """From corrected records to properties."""
+
+    unloading: Literal["power law", "linear"] = knob(
+        AnalysisOptions, "unloading", "Law fitted to the unloading curve.", room="analysis"
+    )
+    window: Window = knob(
+        AnalysisOptions,
+        "window",
+        "Lowest and highest share of the largest force in the fit of the power law.",
+        room="analysis",
+    )
+    linear_window: Window = knob(
+        AnalysisOptions,
+        "linear_window",
+        "Lowest and highest share of the largest force in the linear fit.",
+        room="analysis",
+    )
+    epsilon: Epsilon = knob(
+        AnalysisOptions,
+        "epsilon",
+        "Epsilon in h_c = h_max - epsilon F_max / S: from the exponent, or a fixed number.",
+        room="analysis",
+        shown=lambda value: "exponent" if value is None else value,
+    )
+    u_epsilon: NonNegative = knob(
+        AnalysisOptions, "u_epsilon", "Standard uncertainty of epsilon.", room="analysis"
+    )
+    beta: Positive = knob(
+        AnalysisOptions, "beta", "Factor beta in S = beta 2/√π E_r √A_p.", room="analysis"
+    )
+    u_beta: NonNegative = knob(
+        AnalysisOptions, "u_beta", "Standard uncertainty of beta.", room="analysis"
+    )
+    radial_correction: bool = knob(
+        AnalysisOptions,
+        "radial_correction",
+        "Correct for the radial displacement inside the contact.",
+        room="analysis",
+    )
+    depth_at_F_max: Literal["record", "fit"] = knob(
+        AnalysisOptions,
+        "depth_at_F_max",
+        "Depth at the largest force: from the record, or from the fitted unloading curve.",
+        room="analysis",
+    )
+    hms_window: Window = knob(
+        AnalysisOptions,
+        "hms_window",
+        "Lowest and highest share of the largest force in the fit for HM_s.",
+        room="analysis",
+    )
+    elastic_work_limit: Share = knob(
+        AnalysisOptions,
+        "elastic_work_limit",
+        "Hardness is withheld where the elastic share of the work is above this.",
+        room="analysis",
+    )
+    u_hardness_limit: Positive = knob(
+        AnalysisOptions,
+        "u_hardness_limit",
+        "Hardness is withheld where its relative standard uncertainty is above this.",
+        room="analysis",
+    )
+
+
+class Flags(Section):
+    """Limits above or outside of which a result carries a flag."""
+
+    drift_rate_nm_per_s: Positive = knob(
+        FlagLimits, "drift_rate", "Largest drift rate without a flag.", unit="nm/s", room="flags"
+    )
+    fit_residual: Positive = knob(
+        FlagLimits,
+        "fit_residual",
+        "Largest residual of the unloading fit without a flag, as a share of the largest force.",
+        room="flags",
+    )
+    exponent: Range = knob(
+        FlagLimits, "exponent", "Unloading exponents without a flag.", room="flags"
+    )
+    pile_up: Share = knob(
+        FlagLimits,
+        "pile_up",
+        "Ratio h_p / h_max above which pile-up is likely and the area is flagged.",
+        room="flags",
+    )
+    creep_rate_share: Positive = knob(
+        FlagLimits,
+        "creep_rate_share",
+        "Largest depth rate at the end of the hold without a flag, as a share of the rate of "
+        "the first unloading.",
+        room="flags",
+    )
+
+
+class Corrections(Section):
+    """Corrections of the record."""
+
+    zero: Zero = key("The zero point.", Zero)
+    drift: Drift = key("Thermal drift.", Drift)
+
+
+class Choices(Section):
+    """Choices of the reduction that one specimen may set for itself."""
+
+    segments: Segments = key("How segments are found.", Segments)
+    corrections: Corrections = key("Corrections of the record.", Corrections)
+    analysis: Analysis = key("From corrected records to properties.", Analysis)
+    flags: Flags = key("Limits of the flags.", Flags)

@@ -1,0 +1,151 @@
+"""Reading a study file: text, syntax, version, schema, and what must fit together."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from drypoint.errors import RecipeError, Where
+from drypoint.recipe.checks import cross_checks
+from drypoint.recipe.equipment import Area
+from drypoint.recipe.locate import key_lines
+from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
+from drypoint.recipe.schema import StudyFile
+from drypoint.recipe.study import Study
+from drypoint.recipe.to_tip import area_key_problems
+from drypoint.recipe.upgrade import upgrade
+
+Document = dict[str, Any]
+
+
+def load_study(path: Path | str) -> Study:
+    """Read and check a study file.
+
+    Raises
+    ------
+    RecipeError
+        With every fault of the file: its line, its key, what is given and what is allowed.
+    """
+    path = Path(path)
+    return read_study(read_text(path), path)
+
+
+def read_study(text: str, path: Path | str) -> Study:
+    """A study from the text of its file; ``path`` says where it stands, or would stand."""
+    path = Path(path)
+    document = parse(text, path)
+    lines = key_lines(text)
+    document, notes, refused = upgrade(document)
+    if refused is not None and refused.path == ("drypoint",) and "drypoint" in document:
+        raise_all(str(path), lines, [refused])
+    document, in_files, problems = _with_area_files(document, path)
+    if refused is not None:
+        problems.append(refused)
+        document = {"drypoint": 1, **document}
+    body = json.dumps(document, default=str)  # dates of TOML become text
+    try:
+        study = StudyFile.model_validate_json(body)
+    except ValidationError as error:
+        problems += from_pydantic(error.errors(), StudyFile)
+        study = None
+    known = {p.path for p in problems}
+    problems += [p for p in cross_checks(json.loads(body)) if p.path not in known]
+    raise_all(str(path), lines, problems, in_files)
+    assert study is not None
+    return Study(path, text, study, notes)
+
+
+def read_text(path: Path) -> str:
+    """The text of a study file (UTF-8, with or without mark)."""
+    try:
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except FileNotFoundError as error:
+        raise RecipeError(
+            "There is no such file.",
+            where=Where(str(path)),
+            remedy="Check the name, or make a study with “drypoint new”.",
+        ) from error
+    except OSError as error:
+        raise RecipeError(
+            f"The file cannot be read: {error.strerror or error}.",
+            where=Where(str(path)),
+            remedy="Check the path and your rights.",
+        ) from error
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise RecipeError(
+            "The text is not UTF-8.",
+            where=Where(str(path), line=line),
+            remedy="Save the file as UTF-8.",
+        ) from error
+
+
+def parse(text: str, path: Path) -> Document:
+    """The keys of a TOML text."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line = int(found[1]) if found else text.count("\n") + 1
+        column = int(found[2]) if found else None
+        what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        raise RecipeError(
+            f"This is not valid TOML: {what}.",
+            where=Where(str(path), line=line, column=column),
+            remedy="Text stands in quotes, tables in [brackets], and each key once: name = value.",
+        ) from error
+
+
+def _with_area_files(
+    document: Document, path: Path
+) -> tuple[Document, list[StudyError], list[Problem]]:
+    """The document with the area functions that stand in files of their own put in place."""
+    tips = document.get("tips")
+    faults: list[StudyError] = []
+    problems: list[Problem] = []
+    if not isinstance(tips, dict):
+        return document, faults, problems
+    tips = dict(tips)
+    for name, tip in tips.items():
+        area = tip.get("area") if isinstance(tip, dict) else None
+        if not isinstance(area, dict) or not isinstance(area.get("file"), str):
+            continue
+        if len(area) > 1:
+            continue  # the checks say what stands beside it
+        place = path.parent / area["file"].replace("\\", "/")
+        if not place.is_file():
+            problems.append(
+                Problem(
+                    ("tips", name, "area", "file"),
+                    f"there is no file “{area['file']}”.",
+                    "Paths are relative to the study file.",
+                )
+            )
+            continue
+        try:
+            tips[name] = {**tip, "area": _area_file(place)}
+        except StudyError as error:
+            faults.append(error)
+        except RecipeError as error:
+            faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
+    return {**document, "tips": tips}, faults, problems
+
+
+def _area_file(path: Path) -> Document:
+    text = read_text(path)
+    document = parse(text, path)
+    problems: list[Problem] = []
+    try:
+        area = Area.model_validate_json(json.dumps(document, default=str))
+        problems = area_key_problems((), area)
+        if area.file is not None:
+            problems = [Problem(("file",), "an area file names another file.", "Leave it out.")]
+    except ValidationError as error:
+        problems = from_pydantic(error.errors(), Area)
+    raise_all(str(path), key_lines(text), problems)
+    return document

@@ -1,0 +1,64 @@
+"""The study file as a whole, and its JSON Schema for editors."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from drypoint.recipe.base import key
+from drypoint.recipe.equipment import FrameKeys, TipKeys
+from drypoint.recipe.knobs import Choices
+from drypoint.recipe.sections import About, MeasuredArea, Output, Records, Specimen
+from drypoint.recipe.toml_text import dumps
+from drypoint.records.layout import ROLES
+
+#: Version of the study file that is written.
+VERSION = 1
+
+
+class StudyFile(Choices):
+    """A study file, version 1."""
+
+    drypoint: Literal[1] = key("Version of the study file.")
+    study: About = key("What the study is.")
+    records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
+        "Raw files; one such table for each way in which files are read."
+    )
+    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
+    tips: Annotated[dict[str, TipKeys], Field(min_length=1)] = key("Tips by name.")
+    frame: FrameKeys | None = key("The frame, where there is one.", None)
+    frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
+    measured_areas: tuple[MeasuredArea, ...] = key("Areas measured on impressions.", ())
+    output: Output = key("What is written, and where.", Output)
+
+
+def to_toml(study: StudyFile) -> str:
+    """A study file as TOML that reads back as the same study. Keys never set are left out."""
+    return dumps(study.model_dump(mode="python", exclude_unset=True))
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of the study file, for editors that check TOML."""
+    schema = StudyFile.model_json_schema(mode="validation")
+    columns = schema["$defs"]["Records"]["properties"]["columns"]
+    columns["propertyNames"] = {"enum": list(ROLES)}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **schema,
+        "title": f"Drypoint study file, version {VERSION}",
+    }
+
+
+def schema_text() -> str:
+    """The JSON Schema as text that does not depend on the machine."""
+    return json.dumps(json_schema(), indent=1, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def write_schema(folder: Path) -> Path:
+    """Write the JSON Schema into a folder, and return its path."""
+    path = folder / f"drypoint-study-{VERSION}.schema.json"
+    path.write_text(schema_text(), encoding="utf-8", newline="\n")
+    return path

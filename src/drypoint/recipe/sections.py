@@ -1,0 +1,137 @@
+"""Study, records, specimens, measured areas and output as a study file states them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from drypoint.recipe.base import (
+    Count,
+    NonNegative,
+    NonZero,
+    Poisson,
+    Positive,
+    Section,
+    Words,
+    key,
+    knob,
+)
+from drypoint.recipe.knobs import Analysis, Corrections, Flags, Segments
+from drypoint.records.layout import Column, Layout
+
+
+class About(Section):
+    """What the study is."""
+
+    name: Words = key("Name of the study.")
+    question: str = key("The question that the study answers.", "")
+    laboratory: str = key("Laboratory.", "")
+    operator: str = key("Who made the tests.", "")
+    customer: str = key("For whom.", "")
+    report_number: str = key("Number of the report.", "")
+    standard: str = key("The practice that is followed, for example “ISO 14577-1 practice”.", "")
+    remarks: str = key("Anything else that the report should say.", "")
+    invented: bool = key("True where the data are invented: every page then says so.", False)
+    seed: Annotated[int, Field(ge=0)] = key("Seed of everything that is drawn at random.", 1)
+
+
+class ColumnKeys(Section):
+    """A column of a raw file."""
+
+    name: Words | None = knob(Column, "name", "Name of the column as in the file.")
+    index: Count | None = knob(Column, "index", "Number of the column, from 1.")
+    unit: str | None = knob(Column, "unit", "Unit of the numbers; as the file says where left out.")
+    scale: NonZero = knob(Column, "scale", "Multiplies the numbers of the column.")
+
+
+class Records(Section):
+    """Raw files that are read in one way and belong to one specimen."""
+
+    files: Annotated[tuple[Words, ...], Field(min_length=1)] = key(
+        "Files, or patterns such as “raw/*.txt”, relative to the study file."
+    )
+    specimen: Words = key("Name of the specimen, one of [specimens].")
+    tip: Words | None = key("Name of the tip; may be left out where there is one.", None)
+    frame: Words | None = key("Name of the frame; may be left out where there is one.", None)
+    delimiter: Literal[",", ";", "\t", " ", "|"] | None = knob(
+        Layout, "delimiter", "What separates the columns; “ ” stands for any run of blanks."
+    )
+    decimal: Literal[".", ","] | None = knob(Layout, "decimal", "Decimal mark.")
+    encoding: Words | None = knob(Layout, "encoding", "Encoding of the text.")
+    header_line: Count | None = knob(
+        Layout, "header_line", "Line with the names of the columns, from 1."
+    )
+    first_data_line: Count | None = knob(
+        Layout, "first_data_line", "First line with numbers, from 1."
+    )
+    split: Literal["one", "blank lines", "column"] | None = knob(
+        Layout,
+        "split",
+        "One test a file, tests between blank lines, or tests told apart by a column.",
+    )
+    sampling_Hz: Positive | None = knob(
+        Layout, "sampling_Hz", "Sampling rate, for files without a time.", unit="Hz"
+    )
+    comment: Words | None = knob(Layout, "comment", "Lines that begin with this are left out.")
+    columns: dict[str, ColumnKeys] = knob(
+        Layout,
+        "columns",
+        "What each column is: a role, with the column's name or index, unit and scale.",
+        shown=lambda _: {},
+    )
+    date: str | None = key("Date of the tests; replaces what the files say.", None)
+    operator: str | None = key("Who made these tests; replaces what the files say.", None)
+    temperature_C: Annotated[float, Field(gt=-273.15)] | None = key(
+        "Temperature of these tests; replaces what the files say.", None, unit="°C"
+    )
+    humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = key(
+        "Relative humidity during these tests; replaces what the files say.", None, unit="%"
+    )
+
+
+class Specimen(Section):
+    """What was tested. Any choice of the reduction may be set for this specimen alone."""
+
+    description: str = key("Description of the specimen.", "")
+    nu: Poisson | None = key(
+        "Poisson's ratio; may be left out where a reference material is named.", None
+    )
+    u_nu: NonNegative | None = key("Its standard uncertainty.", None)
+    reference: Words | None = key("Name of a packaged reference material.", None)
+    thickness_nm: Positive | None = key("Thickness of a film.", None, unit="nm")
+    u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
+    roughness_Ra_nm: NonNegative | None = key("Roughness Ra.", None, unit="nm")
+    E_expected_GPa: Positive | None = key("Modulus that is expected.", None, unit="GPa")
+    preparation: str = key("How the surface was prepared.", "")
+    mounting: str = key("How the specimen was mounted.", "")
+    segments: Segments | None = key("Choices for this specimen alone.", None)
+    corrections: Corrections | None = key("Choices for this specimen alone.", None)
+    analysis: Analysis | None = key("Choices for this specimen alone.", None)
+    flags: Flags | None = key("Choices for this specimen alone.", None)
+
+
+class MeasuredArea(Section):
+    """An area measured on the impression; used instead of the area function."""
+
+    test: Words = key("Name of the test.")
+    cycle: Count | None = key("Number of the cycle, from 1; all of them where left out.", None)
+    A_um2: Positive = key("Projected area of the impression.", unit="µm²")
+    u_A_um2: Positive = key("Its standard uncertainty.", unit="µm²")
+    how: Words = key("How it was measured.")
+
+
+class Output(Section):
+    """What is written, and where."""
+
+    folder: Words = key("Folder of the results, relative to the study file.", "results")
+    level_of_confidence: Annotated[float, Field(gt=0.5, lt=1)] = key(
+        "Level of confidence of the expanded uncertainties; the coverage factor follows from it "
+        "and the effective degrees of freedom.",
+        0.95,
+        source="GUM, annex G",
+    )
+    excel: bool = key("Write the tables as an Excel file too.", False)
+    csv_decimal: Literal[".", ","] = key(
+        "Decimal mark of the CSV tables; with “,” the fields are separated by “;”.", "."
+    )

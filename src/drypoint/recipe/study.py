@@ -1,0 +1,179 @@
+"""A study: the recipe as read from its file, checked, and ready for the rooms below."""
+
+from __future__ import annotations
+
+import glob
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+
+from drypoint import materials
+from drypoint.errors import RecipeError, Where
+from drypoint.recipe.base import to_si
+from drypoint.recipe.convert import (
+    choices_for,
+    declared_of,
+    frame_of,
+    layout_of,
+    options_of,
+)
+from drypoint.recipe.hashing import canonical_hash
+from drypoint.recipe.problems import unknown
+from drypoint.recipe.schema import StudyFile
+from drypoint.recipe.sections import Specimen
+from drypoint.recipe.to_tip import tip_of
+from drypoint.records.layout import Layout
+from drypoint.reduction.options import Options
+from drypoint.tips.tip import Bench
+from drypoint.uncertainty.joint import Joint, single
+
+
+@dataclass(frozen=True)
+class Study:
+    """A checked study file.
+
+    ``path`` is the file, ``text`` what it holds, ``file`` its keys with all defaults filled in
+    (area functions kept in files of their own are put in their place), ``notes`` what the reader
+    did, such as an upgrade from an older version.
+    """
+
+    path: Path
+    text: str
+    file: StudyFile
+    notes: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Name of the study."""
+        return self.file.study.name
+
+    @property
+    def recipe_hash(self) -> str:
+        """SHA-256 of the recipe's meaning: comments, order and formatting do not change it."""
+        return canonical_hash(self.file)
+
+    @property
+    def text_sha256(self) -> str:
+        """SHA-256 of the study file's text."""
+        return hashlib.sha256(self.text.encode("utf-8")).hexdigest()
+
+    @property
+    def folder(self) -> Path:
+        """Folder of the study file; all paths in it are relative to this one."""
+        return self.path.parent
+
+    @property
+    def results(self) -> Path:
+        """Folder of the results."""
+        return self.folder / self.file.output.folder.replace("\\", "/")
+
+    @property
+    def decisions(self) -> Path:
+        """The decisions file beside the study file."""
+        return self.path.with_name(self.path.stem + ".decisions.jsonl")
+
+    def specimen(self, name: str) -> Specimen:
+        """A specimen by its name."""
+        if name not in self.file.specimens:
+            what, allowed = unknown(name, "a specimen of this study", self.file.specimens)
+            raise RecipeError(what, where=Where(str(self.path), key="specimens"), remedy=allowed)
+        return self.file.specimens[name]
+
+    def options(self, specimen: str | None = None) -> Options:
+        """Choices of the reduction in SI: the study's, with those of a specimen in their place."""
+        over = None if specimen is None else self.specimen(specimen)
+        return options_of(choices_for(self.file, over))
+
+    def bench(self, tip: str | None = None, frame: str | None = None) -> Bench:
+        """A tip in a frame, in SI. Names may be left out where there is one of each."""
+        tips, frames = self.file.tips, dict(self.file.frames)
+        if self.file.frame is not None:
+            frames["frame"] = self.file.frame
+        tip_name = self._one(tip, list(tips), "tip")
+        if not frames and frame is None:
+            return Bench(tip_of(tip_name, tips[tip_name]), frame_of("frame", None))
+        frame_name = self._one(frame, list(frames), "frame")
+        return Bench(tip_of(tip_name, tips[tip_name]), frame_of(frame_name, frames[frame_name]))
+
+    def bench_of(self, i: int) -> Bench:
+        """The bench of the records table ``i``."""
+        records = self.file.records[i]
+        return self.bench(records.tip, records.frame)
+
+    def layout(self, i: int) -> Layout:
+        """How the files of the records table ``i`` are to be read."""
+        return layout_of(self.file.records[i])
+
+    def declared(self, i: int) -> dict[str, str]:
+        """What the records table ``i`` says in place of the headers of its files."""
+        return declared_of(self.file.records[i])
+
+    def specimen_nu(self, name: str) -> Joint:
+        """Poisson's ratio of a specimen as an input ``nu.NAME`` with its uncertainty and origin."""
+        specimen = self.specimen(name)
+        if specimen.nu is not None:
+            u = specimen.u_nu
+            origin = f"specimen “{name}”, declared in the recipe"
+            if u is None:
+                origin += " without an uncertainty"
+            return single(f"nu.{name}", specimen.nu, u or 0.0, origin)
+        material = materials.load(specimen.reference or "")
+        origin = f"reference material {material.name}: {material.citation}"
+        return single(f"nu.{name}", material.nu, material.u_nu, origin)
+
+    def measured_areas(self) -> dict[tuple[str, int | None], tuple[float, float, str]]:
+        """Areas measured on impressions: (test, cycle or None) -> (m², its u in m², how)."""
+        return {
+            (a.test, a.cycle): (to_si(a.A_um2, "µm²"), to_si(a.u_A_um2, "µm²"), a.how)
+            for a in self.file.measured_areas
+        }
+
+    def record_files(self, i: int) -> tuple[str, ...]:
+        """Files of the records table ``i``, sorted, as the study names them (with ``/``).
+
+        Raises
+        ------
+        RecipeError
+            When a pattern finds no file, or finds one that another records table has too.
+        """
+        return self._all_files()[i]
+
+    def _all_files(self) -> list[tuple[str, ...]]:
+        owner: dict[str, int] = {}
+        found = []
+        for i, records in enumerate(self.file.records):
+            names: set[str] = set()
+            for pattern in records.files:
+                matches = self._find(pattern)
+                if not matches:
+                    raise RecipeError(
+                        f"“{pattern}” finds no file in {self.folder}.",
+                        where=Where(str(self.path), key=f"records[{i + 1}].files"),
+                        remedy="Patterns are relative to the study file; * stands for any text, "
+                        "** for any folders.",
+                    )
+                names.update(matches)
+            for name in sorted(names):
+                if owner.setdefault(name, i) != i:
+                    raise RecipeError(
+                        f"{name} belongs to records[{owner[name] + 1}] too.",
+                        where=Where(str(self.path), key=f"records[{i + 1}].files"),
+                        remedy="Make the patterns narrower: a file is read once.",
+                    )
+            found.append(tuple(sorted(names)))
+        return found
+
+    def _find(self, pattern: str) -> list[str]:
+        plain = pattern.replace("\\", "/")
+        if (self.folder / plain).is_file():
+            return [plain]
+        matches = glob.glob(plain, root_dir=self.folder, recursive=True)  # noqa: PTH207
+        return [m.replace("\\", "/") for m in matches if (self.folder / m).is_file()]
+
+    def _one(self, given: str | None, known: list[str], kind: str) -> str:
+        if given is None and len(known) == 1:
+            return known[0]
+        if given is not None and given in known:
+            return given
+        what, allowed = unknown(given or "", f"a {kind} of this study", known)
+        raise RecipeError(what, where=Where(str(self.path), key=f"{kind}s"), remedy=allowed)

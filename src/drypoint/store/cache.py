@@ -1,0 +1,156 @@
+"""Results of single stages, kept by the hash of what they were made from.
+
+A cache may be deleted at any time. An entry that is damaged counts as missing, with a note.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import json
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drypoint.errors import StoreError
+from drypoint.store.atomic import atomic_write
+from drypoint.store.tables import json_bytes
+
+#: Name of the folder beside the study file.
+FOLDER = ".drypoint-cache"
+_META = "meta.json"
+Arrays = dict[str, NDArray[Any]]
+
+
+def cache_key(*parts: str) -> str:
+    """Key of an entry from everything it depends on: hashes of inputs and options, versions."""
+    digest = hashlib.sha256()
+    for part in parts:
+        data = part.encode("utf-8")
+        digest.update(len(data).to_bytes(8, "little") + data)
+    return digest.hexdigest()
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Arrays by name, and what was noted with them."""
+
+    arrays: Arrays
+    meta: Any
+
+
+@dataclass
+class Cache:
+    """Entries in a folder, the longest unused removed where they pass ``limit`` bytes.
+
+    ``notes`` collects what went wrong: damaged entries, a disk that is full.
+    """
+
+    folder: Path
+    limit: int = 2_000_000_000
+    notes: list[str] = field(default_factory=list)
+    _size: int | None = field(default=None, init=False, repr=False)
+
+    @classmethod
+    def beside(cls, study: Path, limit: int = 2_000_000_000) -> Cache:
+        """The cache beside a study file."""
+        return cls(Path(study).parent / FOLDER, limit)
+
+    def get(self, key: str) -> Entry | None:
+        """An entry, or ``None`` where there is none, or it is damaged."""
+        path = self._path(key)
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            self.notes.append(f"Cache entry {path.name} cannot be read: {error.strerror}.")
+            return None
+        try:
+            entry = _unpack(data)
+        except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile):
+            self.notes.append(f"Cache entry {path.name} is damaged; it is computed again.")
+            with contextlib.suppress(OSError):
+                path.unlink()
+            return None
+        with contextlib.suppress(OSError):
+            path.touch()
+        return entry
+
+    def put(self, key: str, arrays: Mapping[str, NDArray[Any]], meta: Any = None) -> bool:
+        """Keep arrays and a JSON-like ``meta``; false, with a note, where that is not possible."""
+        path = self._path(key)
+        try:
+            self._prepare(path.parent)
+            data = _pack(arrays, meta)
+            atomic_write(path, data, durable=False)
+        except (OSError, StoreError) as error:
+            self.notes.append(f"A cache entry cannot be kept: {error}")
+            return False
+        if self._size is None or self._size + len(data) > self.limit:
+            self.trim()
+        else:
+            self._size += len(data)
+        return True
+
+    def trim(self) -> None:
+        """Remove the entries that were not used for longest, until the rest fits the limit."""
+        entries = []
+        for path in self.folder.glob("*/*.npz"):
+            with contextlib.suppress(OSError):
+                state = path.stat()
+                entries.append((state.st_mtime_ns, state.st_size, path))
+        total = sum(size for _, size, _ in entries)
+        for _, size, path in sorted(entries, key=lambda e: (e[0], str(e[2]))):
+            if total <= self.limit:
+                break
+            with contextlib.suppress(OSError):
+                path.unlink()
+            total -= size
+        self._size = total
+
+    def _prepare(self, folder: Path) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        mark = self.folder / ".gitignore"
+        if not mark.exists():
+            atomic_write(mark, b"# A cache; it may be deleted at any time.\n*\n")
+
+    def _path(self, key: str) -> Path:
+        return self.folder / key[:2] / f"{key}.npz"
+
+
+def _pack(arrays: Mapping[str, NDArray[Any]], meta: Any) -> bytes:
+    """A zip of ``.npy`` files with fixed dates, the hash of all in front of it."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_STORED) as book:
+        book.writestr(zipfile.ZipInfo(_META), json_bytes(meta))
+        for name in sorted(arrays):
+            part = io.BytesIO()
+            np.lib.format.write_array(part, np.asarray(arrays[name]), allow_pickle=False)
+            book.writestr(zipfile.ZipInfo(f"{name}.npy"), part.getvalue())
+        inside = buffer.getbuffer()
+        book.comment = hashlib.sha256(inside).hexdigest().encode("ascii")
+        inside.release()
+    return buffer.getvalue()
+
+
+def _unpack(data: bytes) -> Entry:
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        start = book.start_dir
+        if book.comment != hashlib.sha256(data[:start]).hexdigest().encode("ascii"):
+            raise ValueError("the hash differs")
+        meta = json.loads(book.read(_META))
+        arrays = {
+            name.removesuffix(".npy"): np.lib.format.read_array(
+                io.BytesIO(book.read(name)), allow_pickle=False
+            )
+            for name in book.namelist()
+            if name != _META
+        }
+    return Entry(arrays, meta)

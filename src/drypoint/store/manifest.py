@@ -1,0 +1,104 @@
+"""The list of a result set: every file with its hash, and what it was made from."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any
+
+from drypoint.errors import StoreError, Where
+from drypoint.store.atomic import atomic_write
+from drypoint.store.tables import json_bytes
+
+NAME = "manifest.json"
+#: Version of the manifest's form.
+FORM = 1
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a result set was made from.
+
+    ``inputs`` maps each raw file, as the study names it, to its SHA-256. ``decisions_hash`` is
+    empty where there are no decisions. ``version`` is that of Drypoint.
+    """
+
+    inputs: Mapping[str, str]
+    recipe_hash: str
+    decisions_hash: str
+    version: str
+    seed: int
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Manifest:
+    """Origin and files (path inside the folder, with forward slashes -> SHA-256)."""
+
+    origin: Origin
+    files: Mapping[str, str]
+
+
+def file_sha256(path: Path) -> str:
+    """SHA-256 of a file as it lies on disk."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def write_manifest(folder: Path, origin: Origin) -> Manifest:
+    """List every file under ``folder``, and write the list there. Call it last."""
+    files = {
+        path.relative_to(folder).as_posix(): file_sha256(path)
+        for path in sorted(folder.rglob("*"))
+        if path.is_file() and path != folder / NAME
+    }
+    manifest = Manifest(origin, files)
+    body = {"manifest": FORM, "files": dict(files), **asdict(origin)}
+    atomic_write(folder / NAME, json_bytes(body))
+    return manifest
+
+
+def read_manifest(folder: Path) -> Manifest:
+    """Read the list of a result set.
+
+    Raises
+    ------
+    StoreError
+        When there is none, or it is not one that this version can read.
+    """
+    path = folder / NAME
+    remedy = "Run the study again."
+    try:
+        body = json.loads(path.read_text(encoding="utf-8"))
+        if body["manifest"] != FORM:
+            raise StoreError(
+                f"The result set has form {body['manifest']}; this version reads form {FORM}.",
+                where=Where(str(path)),
+                remedy=remedy,
+            )
+        names = Origin.__dataclass_fields__
+        return Manifest(Origin(**{name: body[name] for name in names}), body["files"])
+    except FileNotFoundError as error:
+        raise StoreError(
+            "There is no complete result set.", where=Where(str(folder)), remedy=remedy
+        ) from error
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise StoreError(
+            "The list of the result set cannot be read.", where=Where(str(path)), remedy=remedy
+        ) from error
+
+
+def faults(folder: Path) -> list[str]:
+    """What is wrong with a result set: files that are missing or differ from the list."""
+    manifest = read_manifest(folder)
+    found = []
+    for name, sha256 in manifest.files.items():
+        path = folder / name
+        if not path.is_file():
+            found.append(f"{name} is missing")
+        elif file_sha256(path) != sha256:
+            found.append(f"{name} was changed after it was written")
+    return found

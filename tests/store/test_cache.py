@@ -1,0 +1,99 @@
+"""The stage cache: kept, found, damaged, full."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from drypoint.store import Cache, cache_key
+
+
+@pytest.fixture
+def cache(tmp_path: Path) -> Cache:
+    """The cache beside a study."""
+    return Cache.beside(tmp_path / "study.toml")
+
+
+def entry_path(cache: Cache) -> Path:
+    """The only entry's file."""
+    (path,) = cache.folder.glob("*/*.npz")
+    return path
+
+
+def test_key_depends_on_each_part() -> None:
+    """And on where one part ends and the next begins."""
+    assert cache_key("ab", "c") != cache_key("a", "bc")
+    assert cache_key("a", "b") == cache_key("a", "b")
+
+
+def test_put_and_get(cache: Cache, tmp_path: Path) -> None:
+    """Arrays of every kind come back as they were, to the bit; git does not see the folder."""
+    key = cache_key("input", "options", "1.0")
+    assert cache.get(key) is None
+    arrays = {
+        "x": np.array([1.0, np.nan, -0.0]),
+        "name with / and ä": np.arange(6, dtype=np.int16).reshape(2, 3),
+        "empty": np.empty((0, 4)),
+        "words": np.array(["a", "bc"]),
+        "flag": np.array([True]),
+    }
+    assert cache.put(key, arrays, {"flags": ["one"], "n": 1})
+    found = cache.get(key)
+    assert found is not None
+    assert found.meta == {"flags": ["one"], "n": 1}
+    assert found.arrays.keys() == arrays.keys()
+    for name, array in arrays.items():
+        assert found.arrays[name].dtype == array.dtype
+        assert found.arrays[name].tobytes() == array.tobytes()
+        assert found.arrays[name].shape == array.shape
+    assert "*" in (tmp_path / ".drypoint-cache" / ".gitignore").read_text(encoding="utf-8")
+    assert cache.notes == []
+    first = entry_path(cache).read_bytes()
+    cache.put(key, dict(reversed(arrays.items())), {"n": 1, "flags": ["one"]})
+    assert entry_path(cache).read_bytes() == first
+
+
+def test_damage_counts_as_missing(cache: Cache) -> None:
+    """A changed, cut or emptied entry: no error, a note, and it can be put again."""
+    key = cache_key("a")
+    cache.put(key, {"x": np.arange(50.0)})
+    whole = entry_path(cache).read_bytes()
+    damages = [whole[:n] for n in range(0, len(whole), 40)]
+    damages += [whole[:n] + bytes([whole[n] ^ 255]) + whole[n + 1 :] for n in range(0, 560, 40)]
+    for n, damaged in enumerate(damages, start=1):
+        entry_path_ = cache.folder / key[:2] / f"{key}.npz"
+        entry_path_.write_bytes(damaged)
+        assert cache.get(key) is None
+        assert len(cache.notes) == n
+        assert "is damaged" in cache.notes[-1]
+    assert cache.put(key, {"x": np.arange(50.0)})
+    assert cache.get(key) is not None
+
+
+def test_objects_are_refused(cache: Cache) -> None:
+    """Nothing is kept that would need pickle."""
+    with pytest.raises(ValueError, match="Object arrays"):
+        cache.put(cache_key("a"), {"x": np.array([object()])})
+
+
+def test_limit(tmp_path: Path) -> None:
+    """The entries unused for longest go first."""
+    cache = Cache(tmp_path / "c", limit=10_000)
+    keys = [cache_key(str(i)) for i in range(6)]
+    for key in keys[:3]:
+        cache.put(key, {"x": np.zeros(300)})
+    assert cache.get(keys[0]) is not None
+    cache.put(keys[3], {"x": np.zeros(300)})
+    kept = [cache.get(k) is not None for k in keys[:4]]
+    assert kept == [True, False, True, True]
+    assert sum(p.stat().st_size for p in (tmp_path / "c").glob("*/*.npz")) <= 10_000
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
+    """No error: the work goes on without a cache, and a note says so."""
+    (tmp_path / "c").write_text("a file", encoding="utf-8")
+    cache = Cache(tmp_path / "c")
+    assert not cache.put(cache_key("a"), {"x": np.zeros(3)})
+    assert "cannot be kept" in cache.notes[0]
