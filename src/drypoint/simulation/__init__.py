@@ -1,0 +1,36 @@
+"""Invented records with known truth, built backwards from it."""
+
+from drypoint.simulation.cycles import Cycle, Leg, cyclic, single, stepped, to_depth
+from drypoint.simulation.demo import make_demo
+from drypoint.simulation.record import Record, batch_of, simulate, simulate_batch, simulate_many
+from drypoint.simulation.truth import (
+    FAULTS,
+    Creep,
+    Expected,
+    Law,
+    Noise,
+    SimulationError,
+    Truth,
+)
+
+__all__ = [
+    "FAULTS",
+    "Creep",
+    "Cycle",
+    "Expected",
+    "Law",
+    "Leg",
+    "Noise",
+    "Record",
+    "SimulationError",
+    "Truth",
+    "batch_of",
+    "cyclic",
+    "make_demo",
+    "simulate",
+    "simulate_batch",
+    "simulate_many",
+    "single",
+    "stepped",
+    "to_depth",
+]

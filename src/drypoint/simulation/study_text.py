@@ -1,0 +1,116 @@
+"""Words of the demo folder: its README and its study file."""
+
+from __future__ import annotations
+
+from drypoint.simulation.scenario import STATED
+
+#: First line of the demo's README; a folder without it is never overwritten.
+MARK = "Invented by the demo of Drypoint: nothing in this folder is a measurement."
+
+README = f"""{MARK}
+
+The laboratory, the instrument, the specimens and every number are invented, with seed {{seed}}.
+Each record was computed backwards from a truth: modulus, hardness, tip and frame first, then
+force and depth, then drift, noise and faults on top.
+
+study.toml   the study; run it with: drypoint run study.toml
+raw/glass    {{glass}} files, one test each: a reference glass block, single cycles at three forces
+raw/film     {{film}} files: a 400 nm film on a wafer, stepped loading, several tests a file
+raw/steel    {{steel}} files: a two-phase steel, a grid of 8 x 5 tests, one row of the grid a file
+truth.csv    the truth, one row an unloading (invented; the program never reads it)
+truth.json   the truth with everything behind it (invented; the program never reads it)
+
+Three records are bad on purpose: G-25 never touches the surface, the file of G-26 breaks off in
+the middle of a line, and in F-17 the force runs into the end of its range. A run must set them
+aside with the reason and go on.
+
+Values from this folder say nothing about any real material.
+"""
+
+
+def _stated(key: str) -> str:
+    value, u = STATED[key]
+    return f"{key} = {value}\nu_{key.replace('face_', '')} = {u}"
+
+
+def _nu(specimen: str) -> str:
+    value, u = STATED[f"nu.{specimen}"]
+    return f"nu = {value}\nu_nu = {u}"
+
+
+def study_toml(seed: int) -> str:
+    """The demo's study file."""
+    return f"""# {MARK}
+drypoint = 1
+
+[study]
+name = "Demo: glass, film and steel (invented)"
+question = "Does the bench find what is known to be true?"
+laboratory = "invented laboratory"
+operator = "invented operator A"
+standard = "ISO 14577-1 practice"
+remarks = "All records are invented. The truth stands in truth.csv."
+invented = true
+seed = {seed}
+
+[[records]]
+files = ["raw/glass/*.txt"]
+specimen = "glass"
+tip = "B1"
+delimiter = ";"
+decimal = ","
+split = "one"
+[records.columns]
+time = {{ name = "Time", unit = "s" }}
+force = {{ name = "Force", unit = "mN" }}
+depth = {{ name = "Depth", unit = "nm" }}
+
+[[records]]
+files = ["raw/film/*.txt.gz"]
+specimen = "film"
+tip = "B1"
+split = "blank lines"
+
+[[records]]
+files = ["raw/steel/*.txt"]
+specimen = "steel"
+tip = "B1"
+split = "column"
+
+[specimens.glass]
+description = "reference glass block, invented"
+{_nu("glass")}
+
+[specimens.film]
+description = "400 nm film on a wafer, invented"
+{_nu("film")}
+thickness_nm = 400.0
+
+[specimens.steel]
+description = "two-phase steel, invented"
+{_nu("steel")}
+
+[tips.B1]
+shape = "modified Berkovich"
+{_stated("radius_nm")}
+{_stated("face_angle_deg")}
+certificate = "invented calibration"
+
+[tips.B1.area]
+kind = "blunted"
+
+[frame]
+{_stated("compliance_nm_per_mN")}
+certificate = "invented calibration"
+
+[corrections.zero]
+method = "first contact"
+
+[corrections.drift]
+method = "drift hold"
+
+[analysis]
+unloading = "power law"
+epsilon = "exponent"
+beta = 1.0
+"""
