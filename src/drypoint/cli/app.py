@@ -1,0 +1,156 @@
+"""The commands. Heavy rooms are imported inside a command, so that ``--help`` stays quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    name="drypoint",
+    help="From raw indentation records to hardness and modulus that can be defended.",
+    epilog="Exit codes: 0 done; 1 no result; 2 a mistake in what was given; 3 done, but some "
+    "records were set aside. Values are no basis for safety-critical release without an "
+    "accredited laboratory.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+StudyArg = Annotated[Path, typer.Argument(help="The study file (TOML).", show_default=False)]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from drypoint import __version__
+
+        print(f"drypoint {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def new(
+    study: StudyArg,
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Raw files to look at; the recipe then says how to read them."),
+    ] = None,
+    name: Annotated[str, typer.Option(help="Name of the study.")] = "",
+    shape: Annotated[str, typer.Option(help="Shape of the tip.")] = "modified Berkovich",
+) -> None:
+    """Write a new study file, ready to be looked through and run."""
+    from drypoint.cli.start import write_new
+
+    write_new(study, files or [], name or study.stem, shape)
+
+
+@app.command()
+def inspect(
+    files: Annotated[list[Path], typer.Argument(help="Raw files.", show_default=False)],
+    write: Annotated[
+        Path | None,
+        typer.Option("--write", help="Write what was understood as a starting study file."),
+    ] = None,
+    delimiter: Annotated[str | None, typer.Option(help="Column separator, if not found.")] = None,
+    decimal: Annotated[str | None, typer.Option(help="Decimal mark, if not found.")] = None,
+    encoding: Annotated[str | None, typer.Option(help="Encoding, if not found.")] = None,
+    brief: Annotated[bool, typer.Option("--brief", help="One line a file.")] = False,
+) -> None:
+    """Show what is understood of raw files, and what is open. Nothing is changed."""
+    from drypoint.cli.start import show_files
+
+    raise typer.Exit(show_files(files, write, delimiter, decimal, encoding, brief))
+
+
+@app.command()
+def run(
+    study: StudyArg,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder for the results.")] = None,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Compute everything again; use nothing kept.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Print the answer only.")] = False,
+) -> None:
+    """Run a study: read, correct, reduce, and write tables and summary."""
+    from drypoint.cli.work import run_command
+
+    raise typer.Exit(run_command(study, out, fresh, quiet))
+
+
+@app.command()
+def report(
+    study: StudyArg,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder for report and figures.")] = None,
+    html: Annotated[bool, typer.Option("--html/--no-html", help="Write the page.")] = True,
+    pdf: Annotated[bool, typer.Option("--pdf/--no-pdf", help="Write the PDF.")] = True,
+    figures: Annotated[bool, typer.Option("--figures/--no-figures", help="Write figures.")] = True,
+) -> None:
+    """Write the report (one HTML file that works offline, and PDF) and the figures."""
+    from drypoint.cli.work import report_command
+
+    raise typer.Exit(report_command(study, out, html, pdf, figures))
+
+
+@app.command()
+def exclude(
+    study: StudyArg,
+    test: Annotated[str, typer.Argument(help="Name of the test.", show_default=False)],
+    why: Annotated[str, typer.Option("--why", help="The reason; it stands in the report.")],
+    who: Annotated[str, typer.Option("--who", help="Who decided.")],
+    cycle: Annotated[int | None, typer.Option(help="One cycle only.")] = None,
+) -> None:
+    """Leave a test out of the means, with a reason. Nothing is computed again, nothing deleted."""
+    from drypoint.cli.work import decide_command
+
+    raise typer.Exit(decide_command(study, "exclude", test, why, who, cycle))
+
+
+@app.command()
+def include(
+    study: StudyArg,
+    test: Annotated[str, typer.Argument(help="Name of the test.", show_default=False)],
+    why: Annotated[str, typer.Option("--why", help="The reason; it stands in the report.")],
+    who: Annotated[str, typer.Option("--who", help="Who decided.")],
+    cycle: Annotated[int | None, typer.Option(help="One cycle only.")] = None,
+) -> None:
+    """Take an exclusion back, with a reason. Both entries stay in the decisions file."""
+    from drypoint.cli.work import decide_command
+
+    raise typer.Exit(decide_command(study, "include", test, why, who, cycle))
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="An empty or new folder.", show_default=False)],
+    seed: Annotated[int, typer.Option(help="Seed of all that is drawn.")] = 7,
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace an earlier demo in that folder.")
+    ] = False,
+) -> None:
+    """Write an invented study (glass, film, steel) whose truth is known."""
+    from drypoint.simulation.demo import make_demo
+
+    path = make_demo(folder, seed, overwrite=overwrite)
+    print(f"Written: {path} (all records are invented)")
+    print(f"Next: drypoint run {path}")
+
+
+@app.command()
+def schema(
+    folder: Annotated[Path, typer.Argument(help="Folder to write into.")] = Path(),
+) -> None:
+    """Write the JSON Schema of the study file, for editors that check TOML."""
+    from drypoint.recipe import write_schema
+
+    print(f"Written: {write_schema(folder)}")

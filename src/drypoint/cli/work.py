@@ -1,0 +1,123 @@
+"""What the commands ``run``, ``report``, ``exclude`` and ``include`` do."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Literal
+
+from drypoint.cli.show import set_aside_lines, table
+from drypoint.recipe import Decision, append, load_study
+from drypoint.run import Step, StudyResult, Watch, run_study
+from drypoint.run.columns import factor_of, unit_text
+from drypoint.uncertainty.rounding import round_pair
+
+ANSWER = ("H_IT", "E_IT")
+
+
+@contextmanager
+def _watching(quiet: bool) -> Iterator[Watch]:
+    """A progress line on standard error; none when quiet or when it is no terminal."""
+    if quiet or not sys.stderr.isatty() or os.environ.get("CI"):
+        yield Watch()
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("starting", total=None)
+
+        def observe(step: Step) -> None:
+            words = f"{step.stage} {step.words}".strip()
+            bar.update(task, description=words, completed=step.done, total=step.total)
+
+        yield Watch(observe)
+
+
+def answer_lines(result: StudyResult) -> list[str]:
+    """Hardness and modulus of each specimen, with expanded uncertainty."""
+    rows = []
+    for specimen in result.specimens:
+        series = result.series.get(specimen, {})
+        row = [specimen, str(max((s.n for s in series.values()), default=0))]
+        for symbol in ANSWER:
+            s = series.get(symbol)
+            if s is None:
+                row.append("withheld")
+                continue
+            f = factor_of(symbol)
+            value, u = round_pair(s.mean / f, s.expanded / f)
+            row.append(f"{value} ± {u} {unit_text(symbol)} (k = {s.k:.2f})")
+        rows.append(row)
+    return table(["specimen", "tests", *ANSWER], rows).splitlines()
+
+
+def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
+    """Run a study; print the answer and what was set aside; return the exit code."""
+    with _watching(quiet) as watch:
+        result = run_study(study, out=out, watch=watch, use_cache=not fresh)
+    if result.study.file.study.invented:
+        print("The data of this study are invented.")
+    print("\n".join(answer_lines(result)))
+    print("± is the expanded uncertainty of the mean, about 95 % confidence.")
+    flagged = sum(1 for f in result.tests.flags if f)
+    excluded = int(result.tests_table["excluded"].sum())
+    print(f"{len(result.tests)} tests reduced, {flagged} with flags, {excluded} excluded.")
+    for note in result.notes:
+        print(f"Note: {note}")
+    if result.set_aside:
+        print(f"{len(result.set_aside)} set aside:")
+        print("\n".join(set_aside_lines(result.set_aside)))
+    if not quiet:
+        print(f"Results: {out or result.study.results}")
+    return 3 if result.set_aside else 0
+
+
+def report_command(
+    study: Path, out: Path | None, html: bool, pdf: bool, figures: bool
+) -> int:
+    """Write report and figures from a run of the study (nothing is computed twice)."""
+    from drypoint.report import write_figures, write_html, write_pdf
+
+    with _watching(False) as watch:
+        result = run_study(study, watch=watch, write=False)
+        folder = out or result.study.folder / "report"
+        folder.mkdir(parents=True, exist_ok=True)
+        steps = [
+            (html, "page", lambda: write_html(result, folder / "report.html")),
+            (pdf, "PDF", lambda: write_pdf(result, folder / "report.pdf")),
+            (figures, "figures", lambda: write_figures(result, folder / "figures")),
+        ]
+        wanted = [(name, work) for on, name, work in steps if on]
+        for i, (name, work) in enumerate(wanted):
+            watch.at("writing", i, len(wanted), name)
+            work()
+    print(f"Report: {folder}")
+    return 0
+
+
+def decide_command(
+    study: Path,
+    what: Literal["exclude", "include"],
+    test: str,
+    why: str,
+    who: str,
+    cycle: int | None,
+) -> int:
+    """Append one entry to the decisions file beside a study."""
+    loaded = load_study(study)
+    known = run_study(loaded, write=False).batch.tests
+    if test not in {t.name for t in known}:
+        from drypoint.cli.start import unknown_test
+
+        raise unknown_test(test, [t.name for t in known], loaded.path)
+    entry = append(
+        loaded.decisions, Decision(who=who, what=what, test=test, cycle=cycle, why=why)
+    )
+    print(f"Decision {entry.id} written to {loaded.decisions}.")
+    print(f"Next: drypoint run {study}")
+    return 0

@@ -1,0 +1,86 @@
+"""Column names and units of the result tables: a promise to every user.
+
+A property has four columns: its value, its combined standard uncertainty ``u_``, and the two
+parts ``ur_`` (random: this test alone) and ``us_`` (systematic: shared by all tests).
+"""
+
+from __future__ import annotations
+
+#: Symbol -> (unit in the column name, unit for Pint, dimension). Percent and ratios are as they are.
+COLUMNS: dict[str, tuple[str, str, str]] = {
+    "F_max": ("mN", "mN", "force"),
+    "h_max": ("nm", "nm", "length"),
+    "h_c": ("nm", "nm", "length"),
+    "h_r": ("nm", "nm", "length"),
+    "h_p": ("nm", "nm", "length"),
+    "S": ("mN_per_nm", "mN/nm", "stiffness"),
+    "m": ("", "", ""),
+    "epsilon": ("", "", ""),
+    "A_p": ("um2", "um^2", "area"),
+    "E_r": ("GPa", "GPa", "pressure"),
+    "E_IT": ("GPa", "GPa", "pressure"),
+    "E_IT_star": ("GPa", "GPa", "pressure"),
+    "H_IT": ("GPa", "GPa", "pressure"),
+    "HM": ("GPa", "GPa", "pressure"),
+    "HM_s": ("GPa", "GPa", "pressure"),
+    "HV_conv": ("kgf_per_mm2", "", ""),
+    "C_IT": ("percent", "", ""),
+    "R_IT": ("percent", "", ""),
+    "W_total": ("nJ", "nJ", "energy"),
+    "W_elast": ("nJ", "nJ", "energy"),
+    "eta_IT": ("percent", "", ""),
+    "F_over_S2": ("per_GPa", "", ""),
+}
+
+#: What each symbol is, for tables, tooltips and the report.
+MEANING: dict[str, str] = {
+    "F_max": "largest force",
+    "h_max": "depth at the start of unloading",
+    "h_c": "contact depth",
+    "h_r": "tangent intercept",
+    "h_p": "residual depth",
+    "S": "contact stiffness",
+    "m": "exponent of unloading",
+    "epsilon": "contact-depth factor",
+    "A_p": "projected contact area",
+    "E_r": "reduced modulus",
+    "E_IT": "indentation modulus",
+    "E_IT_star": "plane-strain indentation modulus",
+    "H_IT": "indentation hardness",
+    "HM": "Martens hardness",
+    "HM_s": "Martens hardness from the slope of loading",
+    "HV_conv": "Vickers-like number, converted from H_IT, not measured",
+    "C_IT": "indentation creep",
+    "R_IT": "indentation relaxation",
+    "W_total": "total work",
+    "W_elast": "elastic work",
+    "eta_IT": "elastic share of the work",
+    "F_over_S2": "force over stiffness squared",
+}
+
+
+def factor_of(symbol: str) -> float:
+    """Factor by which an SI value is divided for its column."""
+    from drypoint.units import factor
+
+    _, unit, dimension = COLUMNS[symbol]
+    if symbol == "F_over_S2":
+        return 1e-9
+    return factor(unit, dimension) if dimension else 1.0
+
+
+def column(symbol: str, prefix: str = "") -> str:
+    """Column name of a symbol, for example ``u_H_IT_GPa``."""
+    unit = COLUMNS[symbol][0]
+    return prefix + symbol + (f"_{unit}" if unit else "")
+
+
+def unit_text(symbol: str) -> str:
+    """Unit as shown to people."""
+    return {
+        "mN_per_nm": "mN/nm",
+        "um2": "µm²",
+        "kgf_per_mm2": "kgf/mm²",
+        "percent": "%",
+        "per_GPa": "1/GPa",
+    }.get(COLUMNS[symbol][0], COLUMNS[symbol][0])

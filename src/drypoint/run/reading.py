@@ -1,0 +1,121 @@
+"""Read all raw files of a study, each way of reading in turn, through the cache."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from drypoint import __version__
+from drypoint.recipe import Study, canonical_hash
+from drypoint.records.batch import Batch, TestInfo
+from drypoint.records.check import check
+from drypoint.records.layout import SetAside
+from drypoint.records.read import ReadOutcome, read
+from drypoint.run.progress import Watch
+from drypoint.store.cache import Cache, cache_key
+from drypoint.store.codec import decode, encode
+from drypoint.store.manifest import file_sha256
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Records of one ``[[records]]`` table, and the hash that stands for them."""
+
+    table: int
+    specimen: str
+    batch: Batch
+    key: str
+
+
+@dataclass(frozen=True)
+class Readings:
+    """All records of a study, what was set aside, notes, and SHA-256 by file."""
+
+    parts: tuple[Reading, ...]
+    set_aside: tuple[SetAside, ...]
+    notes: tuple[str, ...]
+    hashes: Mapping[str, str]
+
+
+def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readings:
+    """Read every file that the study names.
+
+    A name that two tests share is told apart by the specimen. A bad file or test is set aside.
+    """
+    parts: list[Reading] = []
+    aside: list[SetAside] = []
+    notes: list[str] = []
+    hashes: dict[str, str] = {}
+    used: set[str] = set()
+    owner: dict[str, str] = {}
+    n = len(study.file.records)
+    for i, records in enumerate(study.file.records):
+        watch.at("reading", i, n, records.specimen)
+        files = study.record_files(i)
+        layout = study.layout(i)
+        mine = {f: file_sha256(study.folder / f) for f in files}
+        hashes.update(mine)
+        keep = []
+        for f in files:
+            first = owner.setdefault(mine[f], f)
+            if first == f:
+                keep.append(f)
+            else:
+                aside.append(
+                    SetAside(
+                        f, None, f"The file has the same bytes as {first}.",
+                        "Leave one of the two out of the study.",
+                    )
+                )  # fmt: skip
+        key = cache_key(
+            "records", __version__, records.specimen, canonical_hash(layout),
+            *(f"{f} {mine[f]}" for f in keep),
+        )  # fmt: skip
+        outcome = _cached(cache, key)
+        if outcome is None:
+            raw = read(
+                [study.folder / f for f in keep], layout,
+                specimen=records.specimen, root=study.folder,
+            )  # fmt: skip
+            good, bad = check(raw.batch)
+            outcome = ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
+            _keep(cache, key, outcome)
+        declared = study.declared(i)
+        tests = tuple(
+            _named(t, records.specimen, declared, used) for t in outcome.batch.tests
+        )
+        parts.append(Reading(i, records.specimen, replace(outcome.batch, tests=tests), key))
+        aside += outcome.set_aside
+        notes += outcome.notes
+    watch.at("reading", n, n)
+    return Readings(tuple(parts), tuple(aside), tuple(notes), hashes)
+
+
+def _named(
+    info: TestInfo, specimen: str, declared: Mapping[str, str], used: set[str]
+) -> TestInfo:
+    name = info.name
+    if name in used:
+        name = f"{specimen}/{name}"
+    k = 2
+    while name in used:
+        name = f"{specimen}/{info.name}#{k}"
+        k += 1
+    used.add(name)
+    return replace(
+        info, name=name, specimen=specimen, declared={**info.declared, **declared}
+    )
+
+
+def _cached(cache: Cache | None, key: str) -> ReadOutcome | None:
+    entry = cache.get(key) if cache is not None else None
+    if entry is None:
+        return None
+    value = decode(entry.meta, entry.arrays)
+    return value if isinstance(value, ReadOutcome) else None
+
+
+def _keep(cache: Cache | None, key: str, outcome: ReadOutcome) -> None:
+    if cache is not None:
+        tree, arrays = encode(outcome)
+        cache.put(key, arrays, tree)

@@ -1,0 +1,176 @@
+"""What a run returns: tables, the steps behind each row, series, and what was set aside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from drypoint.records.batch import Batch
+from drypoint.records.layout import SetAside
+from drypoint.recipe import Study
+from drypoint.reduction.options import Options
+from drypoint.reduction.reduce import Reduced
+from drypoint.reduction.result import Flag, Reduction
+from drypoint.tips.tip import Bench
+
+if TYPE_CHECKING:
+    from drypoint.uncertainty.series import SeriesResult
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Group:
+    """Tests that share tip, frame and choices.
+
+    ``where`` has the index of each of its tests in the whole batch; ``superseded`` are those of
+    its own tests that a later group (with choices made by hand) replaces.
+    """
+
+    tip: str
+    frame: str
+    bench: Bench
+    options: Options
+    batch: Batch
+    reduced: Reduced
+    where: NDArray[np.int64]
+    superseded: frozenset[int]
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """All that is needed to derive the numbers again."""
+
+    version: str
+    seed: int
+    recipe_hash: str
+    decisions_hash: str
+    inputs_hash: str
+    inputs: Mapping[str, str]
+    libraries: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One test step by step, SI, each of shape (n_samples,).
+
+    ``raw_*`` as written; ``depth``/``force`` corrected; ``zeroed_depth`` before drift;
+    ``segments`` are (name, start, stop, cycle) within the test; ``fits`` one per cycle:
+    (cycle, h, F, residual over the fit window).
+    """
+
+    name: str
+    time: Floats
+    raw_force: Floats
+    raw_depth: Floats
+    force: Floats
+    depth: Floats
+    zeroed_depth: Floats
+    segments: tuple[tuple[str, int, int, int], ...]
+    fits: tuple[tuple[int, Floats, Floats, Floats], ...]
+    zero_depth: float
+    u_zero_depth: float
+    drift_rate: float
+    u_drift_rate: float
+
+
+@dataclass(frozen=True)
+class StudyResult:
+    """Everything that a study gave.
+
+    ``tests`` and ``cycles`` are reductions (SI, with uncertainties) whose ``test`` indexes
+    ``batch``; ``tests_table`` and ``cycles_table`` the same in lab units. ``series`` maps specimen
+    -> symbol -> mean and spread without the excluded tests, ``series_all`` with them.
+    """
+
+    study: Study
+    batch: Batch
+    groups: tuple[Group, ...]
+    tests: Reduction
+    cycles: Reduction
+    tests_table: pl.DataFrame
+    cycles_table: pl.DataFrame
+    excluded: Mapping[str, str]
+    decisions: tuple[Any, ...]
+    set_aside: tuple[SetAside, ...]
+    series: Mapping[str, Mapping[str, SeriesResult]]
+    series_all: Mapping[str, Mapping[str, SeriesResult]]
+    provenance: Provenance
+    notes: tuple[str, ...] = ()
+
+    @property
+    def specimens(self) -> tuple[str, ...]:
+        """Specimens that have results, in the order of the study file."""
+        have = set(self.tests_table["specimen"].to_list())
+        return tuple(s for s in self.study.file.specimens if s in have)
+
+    def rows(self, specimen: str, *, with_excluded: bool = False) -> NDArray[np.int64]:
+        """Rows of ``tests`` that belong to a specimen."""
+        out = [
+            r
+            for r, t in enumerate(self.tests.test)
+            if self.batch.tests[int(t)].specimen == specimen
+            and (with_excluded or self.batch.tests[int(t)].name not in self.excluded)
+        ]
+        return np.array(out, dtype=np.int64)
+
+    def flags_of(self, test: str) -> tuple[Flag, ...]:
+        """Flags of one test."""
+        for r, t in enumerate(self.tests.test):
+            if self.batch.tests[int(t)].name == test:
+                return self.tests.flags[r]
+        return ()
+
+    def curve(self, test: str) -> Curve:
+        """One test with its corrections step by step."""
+        for g in self.groups:
+            for i, info in enumerate(g.batch.tests):
+                if info.name == test and i not in g.superseded:
+                    return _curve(g, i)
+        raise KeyError(test)
+
+
+def _curve(g: Group, i: int) -> Curve:
+    from drypoint.records.segments import KIND_NAMES
+
+    r, b = g.reduced, g.batch
+    s = b.span(i)
+    c = r.corrected
+    since = b.time[s] - b.time[c.zero.contact[i]]
+    since = np.where(np.isfinite(since), since, 0.0)
+    rate = float(c.drift.rate[i])
+    fits = []
+    w = g.options.analysis
+    lo, hi = w.linear_window if w.unloading == "linear" else w.window
+    for row in np.flatnonzero(r.readings.test == i):
+        if r.fits.status[row] != 0:
+            continue
+        a, e = int(r.readings.start[row]), int(r.readings.stop[row])
+        f, h = c.force[a:e], c.depth[a:e]
+        used = (f <= hi * r.readings.F_max[row]) & (f >= lo * r.readings.F_max[row])
+        with np.errstate(invalid="ignore"):
+            u = 1.0 + (h[used] - r.fits.h_ref[row]) / r.fits.L[row]
+            model = r.fits.A[row] * u ** r.fits.m[row]
+        fits.append((int(r.readings.cycle[row]), h[used], model, f[used] - model))
+    return Curve(
+        name=b.tests[i].name,
+        time=b.time[s],
+        raw_force=b.force[s],
+        raw_depth=b.depth[s],
+        force=c.force[s],
+        depth=c.depth[s],
+        zeroed_depth=c.depth[s] + rate * since,
+        segments=tuple(
+            (KIND_NAMES[k], a - s.start, e - s.start, cy) for k, a, e, cy in r.segments.of(i)
+        ),
+        fits=tuple(fits),
+        zero_depth=float(c.zero.depth[i]),
+        u_zero_depth=float(c.zero.u_depth[i]),
+        drift_rate=rate,
+        u_drift_rate=float(c.drift.u_rate[i]),
+    )

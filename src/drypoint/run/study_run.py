@@ -1,0 +1,202 @@
+"""Carry a study through all rooms: read, reduce, gather, write."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import replace
+from importlib.metadata import version as version_of
+from pathlib import Path
+
+import numpy as np
+
+from drypoint import __version__
+from drypoint.errors import RecordError
+from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
+from drypoint.records.batch import join
+from drypoint.records.layout import SetAside
+from drypoint.reduction.reduce import take_rows
+from drypoint.run.groups import reduce_groups
+from drypoint.run.merge import Part, merge
+from drypoint.run.progress import Watch
+from drypoint.run.reading import Readings, read_study_records
+from drypoint.run.result import Group, Provenance, StudyResult
+from drypoint.run.series import series_by_specimen
+from drypoint.run.tables import results_frame
+from drypoint.run.write import write_results
+from drypoint.store.cache import Cache
+
+_LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
+
+
+def run_study(
+    study: Study | Path | str,
+    *,
+    out: Path | str | None = None,
+    watch: Watch | None = None,
+    write: bool = True,
+    use_cache: bool = True,
+) -> StudyResult:
+    """Run a study: from raw files, recipe and decisions to results.
+
+    Parameters
+    ----------
+    study : Study, Path or str
+        The study, or its file.
+    out : Path or str, optional
+        Folder of the results; by default the one that the recipe names.
+    watch : Watch, optional
+        Sees progress and may stop the work.
+    write : bool
+        Whether results are written (atomically) to the folder.
+    use_cache : bool
+        Whether what was computed before from the same inputs is used again.
+
+    Returns
+    -------
+    StudyResult
+
+    Raises
+    ------
+    RecipeError, DecisionError
+        Before any computing, when study file or decisions are wrong.
+    RecordError
+        When not one test gave a result. Otherwise bad records are set aside and named.
+    """
+    watch = watch or Watch()
+    if not isinstance(study, Study):
+        study = load_study(Path(study))
+    journal = read_journal(study.decisions)
+    cache = Cache.beside(study.path) if use_cache else None
+    readings = read_study_records(study, cache, watch)
+    groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
+    result = gather(study, journal, readings, groups, failed)
+    if cache is not None and cache.notes:
+        result = replace(result, notes=(*result.notes, *cache.notes))
+    if write:
+        watch.at("writing", 0, 1)
+        write_results(result, Path(out) if out is not None else study.results)
+        watch.at("writing", 1, 1)
+    return result
+
+
+def gather(
+    study: Study,
+    journal: Journal,
+    readings: Readings,
+    groups: tuple[Group, ...],
+    failed: tuple[SetAside, ...],
+) -> StudyResult:
+    """Tables, series and provenance from reduced groups; exclusions are felt here and only here.
+
+    Raises
+    ------
+    RecordError
+        When no test has a result.
+    """
+    set_aside = readings.set_aside + failed
+    if not any(len(g.reduced.tests) for g in groups):
+        first = set_aside[0] if set_aside else None
+        raise RecordError(
+            "Not one test gave a result."
+            + (f" The first that was set aside, {first.file}: {first.reason}" if first else ""),
+            remedy=first.remedy if first else "Check the files that the study names.",
+        )
+    whole = join([g.batch for g in groups if not _is_second(g, groups)])
+    tests = merge([_part(g, tests=True) for g in groups if _has_rows(g)])
+    cycles = merge([_part(g, tests=False) for g in groups if _has_rows(g)])
+    state = journal.effective
+    excluded = {
+        t.name: why
+        for t in whole.tests
+        if (why := _why_excluded(state, t.name)) is not None
+    }
+    zero = _zero_columns(groups, len(whole))
+    tips = [""] * len(whole)
+    for g in groups:
+        for w in g.where:
+            tips[int(w)] = g.tip
+    tables = [
+        results_frame(r, whole, zero=zero, tips=tips, excluded=ex, with_cycles=c)
+        for r, c, ex in (
+            (tests, False, _excluded_rows(state, whole.tests, tests)),
+            (cycles, True, _excluded_rows(state, whole.tests, cycles)),
+        )
+    ]
+    out = np.array(tables[0]["excluded"].to_list(), dtype=bool)
+    level = study.file.output.level_of_confidence
+    unknown = sorted(set(state.tests) - {t.name for t in whole.tests})
+    notes = [*study.notes, *journal.notes, *readings.notes]
+    notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
+    return StudyResult(
+        study=study,
+        batch=whole,
+        groups=groups,
+        tests=tests,
+        cycles=cycles,
+        tests_table=tables[0],
+        cycles_table=tables[1],
+        excluded=excluded,
+        decisions=journal.decisions,
+        set_aside=set_aside,
+        series=series_by_specimen(study, whole, take_rows(tests, np.flatnonzero(~out)), level),
+        series_all=series_by_specimen(study, whole, tests, level),
+        provenance=_provenance(study, journal, readings),
+        notes=tuple(notes),
+    )
+
+
+def _is_second(g: Group, groups: tuple[Group, ...]) -> bool:
+    """A group of tests moved by hand: its tests are in an earlier group's batch."""
+    return any(g is not o and o.superseded and int(g.where[0]) in o.where for o in groups)
+
+
+def _has_rows(g: Group) -> bool:
+    return any(int(t) not in g.superseded for t in g.reduced.tests.test)
+
+
+def _part(g: Group, *, tests: bool) -> Part:
+    r = g.reduced.tests if tests else g.reduced.cycles
+    if g.superseded:
+        keep = [i for i, t in enumerate(r.test) if int(t) not in g.superseded]
+        r = take_rows(r, np.array(keep, dtype=np.int64))
+    return Part(r, g.where, g.tip, g.frame, g.batch.tests[0].specimen if len(g.batch) else "")
+
+
+def _why_excluded(state: Effective, test: str) -> str | None:
+    e = state.exclusion(test)
+    return None if e is None else f"{e.why} ({e.who}, {e.when})"
+
+
+def _excluded_rows(state: Effective, infos: tuple, r) -> list[str | None]:  # type: ignore[type-arg, no-untyped-def]
+    out: list[str | None] = []
+    for t, c in zip(r.test, r.cycle, strict=True):
+        e = state.exclusion(infos[int(t)].name, int(c))
+        out.append(None if e is None else f"{e.why} ({e.who}, {e.when})")
+    return out
+
+
+def _zero_columns(groups: tuple[Group, ...], n: int) -> Mapping[str, np.ndarray]:
+    names = ("depth", "u_depth", "how", "drift", "u_drift", "drift_how")
+    out = {k: np.full(n, np.nan) for k in names}
+    for g in groups:
+        z, d = g.reduced.corrected.zero, g.reduced.corrected.drift
+        u_n = g.options.zero.u_exponent if g.options.zero.method == "first contact" else 0.0
+        u = np.hypot(z.u_depth, z.per_exponent * u_n)
+        for k, v in zip(names, (z.depth, u, z.how, d.rate, d.u_rate, d.how), strict=True):
+            out[k][g.where] = v
+    return out
+
+
+def _provenance(study: Study, journal: Journal, readings: Readings) -> Provenance:
+    libraries = {n: version_of(n) for n in _LIBRARIES}
+    libraries["python"] = platform.python_version()
+    return Provenance(
+        version=__version__,
+        seed=study.file.study.seed,
+        recipe_hash=study.recipe_hash,
+        decisions_hash=journal.sha256,
+        inputs_hash=canonical_hash(dict(readings.hashes)),
+        inputs=dict(sorted(readings.hashes.items())),
+        libraries=libraries,
+    )

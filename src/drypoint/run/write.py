@@ -1,0 +1,110 @@
+"""Write a study's results as one whole set: tables, summary, manifest."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from drypoint.run.columns import COLUMNS, MEANING, factor_of
+from drypoint.run.result import StudyResult
+from drypoint.store import Origin, new_results, write_json, write_table
+
+#: Properties whose series stand in the summary.
+SUMMARY = tuple(s for s in COLUMNS if s not in ("epsilon",))
+
+
+def write_results(result: StudyResult, folder: Path) -> None:
+    """Write ``tests.*``, ``cycles.*`` and ``summary.json``; the earlier set stays until all is done.
+
+    Raises
+    ------
+    StoreError
+        When the folder cannot be written.
+    """
+    p = result.provenance
+    out = result.study.file.output
+    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed)
+    with new_results(folder, origin) as place:
+        for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):
+            write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        write_json(summary(result), place / "summary.json")
+
+
+def summary(result: StudyResult) -> dict[str, Any]:
+    """The summary as plain values: series with and without exclusions, set aside, provenance."""
+    p = result.provenance
+    return {
+        "study": result.study.name,
+        "invented": result.study.file.study.invented,
+        "tests_reduced": len(result.tests),
+        "tests_excluded": int(result.tests_table["excluded"].sum()),
+        "set_aside": [asdict(s) for s in result.set_aside],
+        "excluded": [
+            {"test": t, "why": w}
+            for t, w in zip(
+                result.tests_table["test"], result.tests_table["excluded_because"], strict=True
+            )
+            if w is not None
+        ],
+        "series": {s: _series(result.series[s]) for s in result.series},
+        "series_with_excluded": {s: _series(result.series_all[s]) for s in result.series_all},
+        "inputs": [
+            {"name": n, "value_SI": float(v), "u_SI": float(u), "origin": o}
+            for n, v, u, o in zip(
+                result.tests.inputs.names,
+                result.tests.inputs.mean,
+                result.tests.inputs.sd,
+                result.tests.inputs.origin,
+                strict=True,
+            )
+        ],
+        "correlations": [
+            [float(c) for c in row] for row in _correlation(result)
+        ],
+        "notes": list(result.notes),
+        "provenance": {
+            "version": p.version,
+            "seed": p.seed,
+            "recipe_sha256": p.recipe_hash,
+            "decisions_sha256": p.decisions_hash,
+            "inputs_sha256": p.inputs_hash,
+            "raw_files": dict(p.inputs),
+            "libraries": dict(p.libraries),
+        },
+    }
+
+
+def _correlation(result: StudyResult) -> Any:
+    import numpy as np
+
+    sd = result.tests.inputs.sd
+    safe = np.where(sd > 0, sd, 1.0)
+    return result.tests.inputs.cov / np.outer(safe, safe)
+
+
+def _series(by_symbol: Any) -> dict[str, Any]:
+    out = {}
+    for symbol, s in by_symbol.items():
+        f = factor_of(symbol)
+        unit = COLUMNS[symbol][0]
+        out[symbol] = {
+            "meaning": MEANING[symbol],
+            "unit": unit,
+            "n": s.n,
+            "mean": s.mean / f,
+            "u": s.u / f,
+            "u_type_a": s.u_type_a / f,
+            "u_systematic": s.u_systematic / f,
+            "U": s.expanded / f,
+            "level": s.level,
+            "k": s.k,
+            "dof": s.dof,
+            "spread": s.s / f,
+            "u_random_of_one_test": s.u_random / f,
+            "own_variation": s.own / f,
+            "own_variation_interval": [v / f for v in s.own_interval],
+            "own_variation_resolved": s.own_resolved,
+            "notes": list(s.notes),
+        }
+    return out
