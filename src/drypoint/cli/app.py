@@ -103,6 +103,25 @@ def report(
 
 
 @app.command()
+def rerun(
+    study: StudyArg,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option("--with", help="A change, KEY=VALUE: analysis.beta=1.05, tip=tips/b2.toml."),
+    ] = None,
+    recipe: Annotated[
+        Path | None, typer.Option("--recipe", help="Another study file to compare with.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Write the table here (CSV).")] = None,
+) -> None:
+    """Show each reported value before and after a change, and which change moved it. The study,
+    its results and its decisions stay as they are."""
+    from drypoint.cli.work import rerun_command
+
+    raise typer.Exit(rerun_command(study, changes or [], recipe, out))
+
+
+@app.command()
 def exclude(
     study: StudyArg,
     test: Annotated[str, typer.Argument(help="Name of the test.", show_default=False)],

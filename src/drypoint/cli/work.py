@@ -13,6 +13,7 @@ from drypoint.cli.show import set_aside_lines, table
 from drypoint.recipe import Decision, append, load_study
 from drypoint.run import Step, StudyResult, Watch, run_study
 from drypoint.run.columns import factor_of, unit_text
+from drypoint.store import atomic_write
 from drypoint.uncertainty.rounding import round_pair
 
 ANSWER = ("H_IT", "E_IT")
@@ -97,6 +98,42 @@ def report_command(
             watch.at("writing", i, len(wanted), name)
             work()
     print(f"Report: {folder}")
+    return 0
+
+
+def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path | None) -> int:
+    """Print what changes would do to every reported value."""
+    from drypoint.run.rerun import changes_between, parse_change, rerun
+
+    base = load_study(study)
+    changes = [c for t in texts for c in parse_change(t, base)]
+    if recipe is not None:
+        changes += changes_between(base, load_study(recipe))
+    with _watching(False) as watch:
+        found = rerun(base, changes, watch=watch)
+    rows = []
+    for m in found.moved:
+        if m.before == m.after and m.u_before == m.u_after:
+            continue
+        (a, ua), (b, ub) = round_pair(m.before, m.u_before), round_pair(m.after, m.u_after)
+        step = f"{100 * (m.after / m.before - 1):+.2f} %" if m.before else "n/a"
+        parts = "; ".join(f"{k}: {v:+.3g}" for k, v in m.by.items())
+        if len(m.by) > 1:
+            parts += f"; together: {m.together:+.3g}"
+        unit = unit_text(m.symbol)
+        rows.append([m.specimen, m.symbol, unit, f"{a} ± {ua}", f"{b} ± {ub}", step, parts])
+    if rows:
+        head = ["specimen", "property", "unit", "before", "after", "moved", "by"]
+        print(table(head, rows))
+        print("± is the standard uncertainty.")
+    else:
+        print("No reported value moves.")
+    if out is not None:
+        from drypoint.store.tables import csv_bytes
+
+        out.parent.mkdir(parents=True, exist_ok=True)
+        atomic_write(out, csv_bytes(found.table()))
+        print(f"Written: {out}")
     return 0
 
 

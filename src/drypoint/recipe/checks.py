@@ -13,6 +13,7 @@ from drypoint.recipe.equipment import TipKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
 from drypoint.recipe.problems import Problem, show, unknown
+from drypoint.recipe.questions import Comparison, SeriesKeys
 from drypoint.recipe.sections import MeasuredArea, Output, Records
 from drypoint.recipe.to_tip import tip_key_problems, tip_of
 from drypoint.records.layout import ROLE_DIMENSION, ROLES
@@ -34,6 +35,7 @@ def cross_checks(document: Document) -> list[Problem]:
             found += _tip(("tips", name), name, tip)
     found += specimen_checks(document, specimens)
     found += _areas(document)
+    found += _questions(document, specimens)
     found += _output(document)
     return found
 
@@ -129,6 +131,29 @@ def _areas(document: Document) -> list[Problem]:
                     "Keep one of them.",
                 )
             )
+    return found
+
+
+def _questions(document: Document, specimens: Document) -> list[Problem]:
+    found = []
+    for i, table in enumerate(table_list(document, "comparisons")):
+        asked = without_faults(Comparison, table)
+        for k, name in enumerate(asked.specimens if asked is not None else ()):
+            path: Path = ("comparisons", i, "specimens", k)
+            if name not in specimens:
+                found.append(Problem(path, *unknown(name, "a specimen of this study", specimens)))
+            elif asked is not None and name in asked.specimens[:k]:
+                found.append(Problem(path, f"“{name}” stands there twice.", "Name it once."))
+    series = valid(SeriesKeys, document.get("series", {}))
+    edges = series.depth_bins_nm if series is not None else ()
+    if list(edges) != sorted(set(edges)):
+        found.append(
+            Problem(
+                ("series", "depth_bins_nm"),
+                f"{show(list(edges))} is given.",
+                "Allowed: edges in rising order.",
+            )
+        )
     return found
 
 

@@ -101,7 +101,8 @@ def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]
         rule = keys.area.found_with if keys is not None and keys.area is not None else None
         if rule is None:
             continue
-        for key in ("beta", "epsilon", "radial_correction"):
+        keys_of_rule = ("epsilon", "beta", "radial_correction")
+        for key in keys_of_rule[:1] if choices.analysis.recalibrate_tip else keys_of_rule:
             then, now = getattr(rule, key), getattr(choices.analysis, key)
             if then is not None and then != now:
                 found.append(
@@ -109,7 +110,8 @@ def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]
                         ("tips", str(name), "area", "found_with", key),
                         f"the tip was found with {key} = {show(then)}, and specimen "
                         f"“{specimen}” (records {i + 1}) is analysed with {show(now)}.",
-                        "Use the same rule in [analysis], or calibrate the tip again.",
+                        "Use the same rule in [analysis], calibrate the tip again, or (for another "
+                        "beta or radial correction) set analysis.recalibrate_tip = true.",
                     )
                 )
     return found

@@ -159,6 +159,13 @@ class Analysis(Section):
     u_beta: NonNegative = knob(
         AnalysisOptions, "u_beta", "Standard uncertainty of beta.", room="analysis"
     )
+    recalibrate_tip: bool = knob(
+        AnalysisOptions,
+        "recalibrate_tip",
+        "Rescale an area function that was found under another beta or radial correction; "
+        "otherwise such a tip is refused.",
+        room="analysis",
+    )
     radial_correction: bool = knob(
         AnalysisOptions,
         "radial_correction",

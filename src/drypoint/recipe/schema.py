@@ -11,6 +11,7 @@ from pydantic import Field
 from drypoint.recipe.base import key
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices
+from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
 from drypoint.recipe.sections import About, MeasuredArea, Output, Records, Specimen
 from drypoint.recipe.toml_text import dumps
 from drypoint.records.layout import ROLES
@@ -32,6 +33,9 @@ class StudyFile(Choices):
     frame: FrameKeys | None = key("The frame, where there is one.", None)
     frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
     measured_areas: tuple[MeasuredArea, ...] = key("Areas measured on impressions.", ())
+    series: SeriesKeys = key("How tests are gathered.", SeriesKeys)
+    comparisons: tuple[Comparison, ...] = key("Comparisons of specimens.", ())
+    uncertainty: UncertaintyKeys = key("How uncertainties are propagated.", UncertaintyKeys)
     output: Output = key("What is written, and where.", Output)
 
 

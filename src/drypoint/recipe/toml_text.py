@@ -8,7 +8,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-_BARE = re.compile(r"^[A-Za-z0-9_-]+$")
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
 def dumps(table: Mapping[str, Any]) -> str:
@@ -36,7 +36,7 @@ def value_text(value: Any) -> str:
 
 def key_text(name: str) -> str:
     """A key as TOML writes it, in quotes where it needs them."""
-    return name if _BARE.match(name) else _text(name)
+    return name if _BARE.fullmatch(name) else _text(name)
 
 
 def _text(value: str) -> str:

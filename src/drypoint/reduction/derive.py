@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from drypoint.contact import unloading as un
 from drypoint.contact.vickers import vickers_estimate
 from drypoint.reduction.options import AnalysisOptions
+from drypoint.reduction.rule import SCALE
 from drypoint.tips import area as areas
 from drypoint.tips.tip import Tip
 
@@ -108,7 +109,7 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
 
     h_c = h_max - eps * F * C_t
     h_r = h_max - F * C_t
-    A_fun = areas.area(ctx.tip, theta, h_c)
+    A_fun = areas.area(ctx.tip, theta, h_c) * theta.get(SCALE, 1.0)
     A_p = np.where(ctx.seen, local["A_seen"] + 0.0 * h_c, A_fun)
     nu = 0.0 * h_c
     for j, name in enumerate(ctx.nu_names):
@@ -119,7 +120,7 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
     E_r = un.reduced_modulus(S, A_p, beta)
     E_IT = un.indentation_modulus(E_r, nu, theta["tip.E_i"], theta["tip.nu_i"])
     H = F / A_p
-    A_s = areas.surface_area(ctx.tip, theta, h_max)
+    A_s = areas.surface_area(ctx.tip, theta, h_max) * theta.get(SCALE, 1.0)
 
     root = np.sqrt(f)
     middle = 0.5 * (np.sqrt(a.hms_window[0]) + np.sqrt(a.hms_window[1]))

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from drypoint.errors import ReductionError
 from drypoint.reduction.options import SOURCES, Options
+from drypoint.reduction.rule import beta_and_scale, rule_scale
 from drypoint.tips.area import tip_joint
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint, join, single
@@ -28,7 +29,8 @@ def systematic_inputs(
     Returns
     -------
     Joint
-        Names: ``tip.*``, ``frame.C_f``, ``force_scale``, ``depth_scale``, ``zero.exponent``, ``beta``, ``epsilon``
+        Names: ``tip.*`` (with ``tip.scale`` for a tip found on a reference under a stated rule),
+        ``frame.C_f``, ``force_scale``, ``depth_scale``, ``zero.exponent``, ``beta``, ``epsilon``
         (when fixed), ``nu.SPECIMEN``.
     """
     a = options.analysis
@@ -36,7 +38,8 @@ def systematic_inputs(
     z = options.zero
     u_n = z.u_exponent if z.method == "first contact" else 0.0
     parts.append(single("zero.exponent", z.exponent, u_n, SOURCES["zero.u_exponent"]))
-    parts.append(single("beta", a.beta, a.u_beta, SOURCES["analysis.beta"]))
+    rule_scale(bench.tip, a)
+    parts.append(beta_and_scale(bench.tip, a, SOURCES["analysis.beta"]))
     if a.epsilon is not None:
         parts.append(single("epsilon", a.epsilon, a.u_epsilon, "fixed in the recipe"))
     for name, (nu, u_nu) in poisson.items():

@@ -21,6 +21,7 @@ SOURCES: dict[str, str] = {
     "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max (recommended range, second-hand)",
     "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
     "analysis.beta": "ISO 14577-1: beta = 1",
+    "analysis.recalibrate_tip": "a tip used under another rule than its own is refused unless asked",
     "analysis.radial_correction": "off by default; Hay, Bolshakov and Pharr 1999",
     "analysis.depth_at_F_max": "recorded depth at the start of unloading",
     "analysis.u_hardness_limit": "our own choice: hardness with a larger relative standard "
@@ -85,7 +86,8 @@ class AnalysisOptions:
 
     ``unloading``: ``"power law"`` or ``"linear"`` (tangent to the upper part, ``linear_window``).
     ``window``: lowest and highest share of F_max in the fit. ``epsilon``: ``None`` for epsilon(m),
-    or a number. ``beta`` with ``u_beta``. ``radial_correction``: multiply beta by gamma(nu, psi).
+    or a number. ``beta`` with ``u_beta``. ``recalibrate_tip``: rescale an area function found under
+    another beta or radial correction instead of refusing it. ``radial_correction``: multiply beta by gamma(nu, psi).
     ``depth_at_F_max``: ``"record"`` or ``"fit"``. ``elastic_work_limit``: hardness is withheld
     where eta_IT is above it. ``u_hardness_limit``: hardness is withheld where its relative
     standard uncertainty is above it.
@@ -98,6 +100,7 @@ class AnalysisOptions:
     u_epsilon: float = 0.0
     beta: float = 1.0
     u_beta: float = 0.0
+    recalibrate_tip: bool = False
     radial_correction: bool = False
     depth_at_F_max: str = "record"
     hms_window: tuple[float, float] = (0.5, 0.9)

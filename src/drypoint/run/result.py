@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,6 +19,9 @@ from drypoint.reduction.result import Flag, Reduction
 from drypoint.tips.tip import Bench
 
 if TYPE_CHECKING:
+    from drypoint.run.trials import Trials
+    from drypoint.uncertainty.bins import Bin
+    from drypoint.uncertainty.compare import Comparison
     from drypoint.uncertainty.series import SeriesResult
 
 Floats = NDArray[np.float64]
@@ -85,7 +88,9 @@ class StudyResult:
 
     ``tests`` and ``cycles`` are reductions (SI, with uncertainties) whose ``test`` indexes
     ``batch``; ``tests_table`` and ``cycles_table`` the same in lab units. ``series`` maps specimen
-    -> symbol -> mean and spread without the excluded tests, ``series_all`` with them.
+    -> symbol -> mean and spread without the excluded tests, ``series_all`` with them. ``bins`` are
+    depth bins of stepped loading, ``comparisons`` (symbol, comparison in lab units), ``trials`` the
+    Monte Carlo results where asked for.
     """
 
     study: Study
@@ -102,6 +107,9 @@ class StudyResult:
     series_all: Mapping[str, Mapping[str, SeriesResult]]
     provenance: Provenance
     notes: tuple[str, ...] = ()
+    bins: Mapping[str, Mapping[str, tuple[Bin, ...]]] = field(default_factory=dict)
+    comparisons: tuple[tuple[str, Comparison], ...] = ()
+    trials: tuple[Trials, ...] = ()
 
     @property
     def specimens(self) -> tuple[str, ...]:

@@ -51,7 +51,8 @@ def series_by_specimen(
                 continue
             found[symbol] = series(
                 q.value[rows], q.u_random[rows], q.sensitivity[rows], r.inputs,
-                day=day, level=level,
+                day=day if study.file.series.method == "mean" else None,
+                method=study.file.series.method, level=level,
             )  # fmt: skip
         out[specimen] = found
     return out

@@ -16,6 +16,7 @@ from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_stud
 from drypoint.records.batch import join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
+from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge
 from drypoint.run.progress import Watch
@@ -23,6 +24,7 @@ from drypoint.run.reading import Readings, read_study_records
 from drypoint.run.result import Group, Provenance, StudyResult
 from drypoint.run.series import series_by_specimen
 from drypoint.run.tables import results_frame
+from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
 
@@ -128,7 +130,9 @@ def gather(
     unknown = sorted(set(state.tests) - {t.name for t in whole.tests})
     notes = [*study.notes, *journal.notes, *readings.notes]
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
-    return StudyResult(
+    counted = np.array(tables[1]["excluded"].to_list(), dtype=bool)
+    kept = take_rows(tests, np.flatnonzero(~out))
+    result = StudyResult(
         study=study,
         batch=whole,
         groups=groups,
@@ -139,11 +143,15 @@ def gather(
         excluded=excluded,
         decisions=journal.decisions,
         set_aside=set_aside,
-        series=series_by_specimen(study, whole, take_rows(tests, np.flatnonzero(~out)), level),
+        series=series_by_specimen(study, whole, kept, level),
         series_all=series_by_specimen(study, whole, tests, level),
         provenance=_provenance(study, journal, readings),
         notes=tuple(notes),
+        bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(~counted)), level),
+        comparisons=comparisons(study, whole, kept, level),
     )
+    trials = study.file.uncertainty.monte_carlo_trials
+    return replace(result, trials=all_trials(result, trials)) if trials else result
 
 
 def _is_second(g: Group, groups: tuple[Group, ...]) -> bool:

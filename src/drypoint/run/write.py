@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.run.columns import COLUMNS, MEANING, factor_of
+from drypoint.run.gathering import bins_frame
 from drypoint.run.result import StudyResult
 from drypoint.store import Origin, new_results, write_json, write_table
 
@@ -28,6 +29,11 @@ def write_results(result: StudyResult, folder: Path) -> None:
     with new_results(folder, origin) as place:
         for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):
             write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        if result.bins:
+            write_table(
+                bins_frame(result.bins), place / "depth_bins",
+                excel=out.excel, csv_decimal=out.csv_decimal,
+            )  # fmt: skip
         write_json(summary(result), place / "summary.json")
 
 
@@ -49,6 +55,8 @@ def summary(result: StudyResult) -> dict[str, Any]:
         ],
         "series": {s: _series(result.series[s]) for s in result.series},
         "series_with_excluded": {s: _series(result.series_all[s]) for s in result.series_all},
+        "comparisons": [{"quantity": s, **asdict(c)} for s, c in result.comparisons],
+        "monte_carlo": [_trials(t) for t in result.trials],
         "inputs": [
             {"name": n, "value_SI": float(v), "u_SI": float(u), "origin": o}
             for n, v, u, o in zip(
@@ -81,6 +89,23 @@ def _correlation(result: StudyResult) -> Any:
     sd = result.tests.inputs.sd
     safe = np.where(sd > 0, sd, 1.0)
     return result.tests.inputs.cov / np.outer(safe, safe)
+
+
+def _trials(t: Any) -> dict[str, Any]:
+    f = factor_of(t.symbol)
+    return {
+        "specimen": t.specimen,
+        "quantity": t.symbol,
+        "unit": COLUMNS[t.symbol][0],
+        "trials": t.mc.n,
+        "level": t.mc.level,
+        "mean": float(t.mc.mean) / f,
+        "u": float(t.mc.u) / f,
+        "interval": [float(v) / f for v in t.mc.symmetric],
+        "shortest_interval": [float(v) / f for v in t.mc.shortest],
+        "linear_agrees": t.linear.agrees,
+        "tolerance": t.linear.delta / f,
+    }
 
 
 def _series(by_symbol: Any) -> dict[str, Any]:
