@@ -215,7 +215,7 @@ def test_four_processes_append(path: Path) -> None:
     """4 x 25 entries: none lost, none torn, numbers 1 to 100, each writer's in order."""
     kinds = multiprocessing.get_all_start_methods()
     context: Any = multiprocessing.get_context("forkserver" if "forkserver" in kinds else "spawn")
-    context.set_forkserver_preload(["drypoint.recipe"])
+    context.set_forkserver_preload(["drypoint.recipe", "drypoint.store"])
     workers = [context.Process(target=_add, args=(path, who, 25)) for who in range(4)]
     for worker in workers:
         worker.start()

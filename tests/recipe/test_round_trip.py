@@ -71,7 +71,7 @@ def tables(model: type[Section], leave: tuple[str, ...] = ()) -> st.SearchStrate
 
 
 CHOICES = ("segments", "corrections", "analysis", "flags")
-SKIP = ("reference", "nu", "u_nu", "u_thickness_nm", *CHOICES)
+SKIP = ("reference", "nu_of", "nu", "u_nu", "u_thickness_nm", *CHOICES)
 
 
 @st.composite

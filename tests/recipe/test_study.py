@@ -213,3 +213,12 @@ def test_commented_defaults_of_a_starting_recipe_are_the_defaults() -> None:
         line.removeprefix("# ") for line in ("# [corrections.zero]" + tail).split("\n")
     )
     assert read_study(head + plain, "s.toml").options() == Options()
+
+
+def test_a_tip_under_another_beta_may_be_recalibrated(study_text: str) -> None:
+    """On request; without it the study is refused (see faults.toml)."""
+    text = study_text + (
+        'area = {kind = "series", coefficients_nm = [24.5], h_min_nm = 1, h_max_nm = 9, '
+        "found_with = {beta = 1.05}}\n[analysis]\nrecalibrate_tip = true\n"
+    )
+    assert read_study(text, "s.toml").options().analysis.recalibrate_tip

@@ -10,9 +10,9 @@ import hashlib
 from pathlib import Path
 
 import pytest
+from invented_records import invented, lines_of, plain_file, save
 
 from drypoint.records import Column, Layout, ReadOutcome, SetAside, read
-from invented_records import invented, lines_of, plain_file, save
 
 HEAD = "Time (s);Load (mN);Depth (nm)"
 

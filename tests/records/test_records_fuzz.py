@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from invented_records import Invented, invented, lines_of
 
 from drypoint.records import Batch, check, read, starting_recipe_records, understand
-from invented_records import Invented, invented, lines_of
 
 CASES = 500
 LONGEST_S = 2.0

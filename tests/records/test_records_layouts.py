@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from invented_records import Invented, invented, lines_of, plain_file, save
 
 from drypoint.records import Column, Layout, read, understand
-from invented_records import Invented, invented, lines_of, plain_file, save
 
 DELIMITERS = {
     "comma": ",",
@@ -238,6 +238,19 @@ def test_several_tests_in_a_file(tmp_path: Path, zipped: bool, split: str, segme
     assert [t.samples for t in seen.tests] == [60, 60, 60]
     assert seen.tests[0].rate_Hz == pytest.approx(20)
     assert seen.tests[0].jitter == pytest.approx(0, abs=1e-6)
+
+
+def test_blocks_with_a_title(tmp_path: Path) -> None:
+    head = ["Time (s)  Load (mN)  Depth (nm)", ""]
+    lines = []
+    for k in (1, 2):
+        r = invented(seed=k)
+        body = lines_of([r.time, r.force * 1e3, r.depth * 1e9], delimiter="  ")
+        lines += [f"Indent number {k}", *head, *body, "", ""]
+    outcome = read([save(tmp_path / "a.txt", lines)])
+    assert outcome.set_aside == ()
+    assert [t.name for t in outcome.batch.tests] == ["a:Indent number 1", "a:Indent number 2"]
+    assert outcome.batch.tests[1].source.first_line == 69
 
 
 def test_split_files_read_like_one(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from invented_records import invented, lines_of, plain_file, save
 
 from drypoint.records import (
     Column,
@@ -17,7 +18,6 @@ from drypoint.records import (
     starting_recipe_records,
     understand,
 )
-from invented_records import invented, lines_of, plain_file, save
 
 
 def layout_of(table: dict[str, Any]) -> Layout:

@@ -52,20 +52,20 @@ def test_every_file_says_invented(demo: Path) -> None:
 
 def test_there_are_as_many_tests_as_promised(demo: Path) -> None:
     plan = scenario(SEED)
-    assert len(plan.tests) == 83
+    assert len(plan.tests) == 95
     assert sum(bool(p.cut) for p in plan.tests) == 1
     assert [p.truth.fault for p in plan.tests if p.truth.fault] == [
         "no contact",
         "saturated force",
     ]
     table = rows(demo)
-    assert len({(r["file"], r["test"]) for r in table}) == 83
+    assert len({(r["file"], r["test"]) for r in table}) == 95
     assert {r["test"]: r["fault"] for r in table if r["fault"]} == {
         "G-25": "no contact",
         "G-26": "broken off",
         "F-17": "saturated force",
     }
-    assert len(table) == 24 + 3 + 16 * 10 + 40
+    assert len(table) == 24 + 3 + 16 * 10 + 40 + 12
 
 
 def test_style_a_holds_the_record(demo: Path) -> None:

@@ -23,6 +23,7 @@ def specimen_checks(document: Document, specimens: Document) -> list[Problem]:
         partly = without_faults(Specimen, table)
         if partly is not None:
             found += _poisson(path, partly, table)
+            found += _shared_nu(path, partly, specimens)
         specimen = valid(Specimen, table)
         if common is None or specimen is None:
             continue
@@ -65,7 +66,7 @@ def _poisson(path: Path, specimen: Specimen, table: Document) -> list[Problem]:
                 specimen.reference, "a packaged reference material", materials.names()
             )
             found.append(Problem((*path, "reference"), what, allowed))
-    elif "nu" not in table:
+    elif "nu" not in table and specimen.nu_of is None:
         found.append(
             Problem(
                 (*path, "nu"),
@@ -87,6 +88,29 @@ def _poisson(path: Path, specimen: Specimen, table: Document) -> list[Problem]:
             Problem((*path, "u_nu"), "an uncertainty without nu is given.", "Give nu too.")
         )
     return found
+
+
+def _shared_nu(path: Path, specimen: Specimen, specimens: Document) -> list[Problem]:
+    """``nu_of`` names another specimen that has a Poisson's ratio of its own, and stands alone."""
+    other = specimen.nu_of
+    if other is None:
+        return []
+    here: Path = (*path, "nu_of")
+    table = specimens.get(other)
+    if not isinstance(table, dict) or other == path[-1]:
+        rest = {k: v for k, v in specimens.items() if k != path[-1]}
+        return [Problem(here, *unknown(other, "another specimen of this study", rest))]
+    if "nu_of" in table:
+        return [Problem(here, f"“{other}” takes its own from a third.", "Name that one instead.")]
+    if specimen.nu is not None or specimen.u_nu is not None or specimen.reference is not None:
+        return [
+            Problem(
+                here,
+                "nu, u_nu or reference is given beside it.",
+                "Leave one of the two ways out.",
+            )
+        ]
+    return []
 
 
 def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]:

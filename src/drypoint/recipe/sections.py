@@ -98,6 +98,11 @@ class Specimen(Section):
         "Poisson's ratio; may be left out where a reference material is named.", None
     )
     u_nu: NonNegative | None = key("Its standard uncertainty.", None)
+    nu_of: Words | None = key(
+        "Name of another specimen whose Poisson's ratio is this one's too (the same material after "
+        "another treatment): one input for both, which cancels in a comparison.",
+        None,
+    )
     reference: Words | None = key("Name of a packaged reference material.", None)
     thickness_nm: Positive | None = key("Thickness of a film.", None, unit="nm")
     u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")

@@ -110,6 +110,7 @@ class Study:
 
     def specimen_nu(self, name: str) -> Joint:
         """Poisson's ratio of a specimen as an input ``nu.NAME`` with its uncertainty and origin."""
+        name = self.nu_owner(name)
         specimen = self.specimen(name)
         if specimen.nu is not None:
             u = specimen.u_nu
@@ -120,6 +121,10 @@ class Study:
         material = materials.load(specimen.reference or "")
         origin = f"reference material {material.name}: {material.citation}"
         return single(f"nu.{name}", material.nu, material.u_nu, origin)
+
+    def nu_owner(self, name: str) -> str:
+        """The specimen whose Poisson's ratio a specimen takes: its own, or that of ``nu_of``."""
+        return self.specimen(name).nu_of or name
 
     def measured_areas(self) -> dict[tuple[str, int | None], tuple[float, float, str]]:
         """Areas measured on impressions: (test, cycle or None) -> (m², its u in m², how)."""

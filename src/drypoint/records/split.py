@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -19,6 +20,7 @@ from drypoint.records.question import Question
 
 SPLITS = ("one", "blank lines", "column")
 _BLANKS = ' \t;,|"'
+_BLANK_LINE = re.compile(r'\n[ \t;,|"]*\n')
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,9 @@ def _pieces(text: str, dialect: Dialect, layout: Layout) -> tuple[list[Piece], t
     lines = text.split("\n")
     comments = tuple(c for c in ("#", layout.comment) if c)
     remarks: list[str] = []
-    blank = [i for i in range(first, len(lines)) if not lines[i].strip(_BLANKS)]
+    blank = [len(lines) - 1] if not lines[-1] else []
+    if _BLANK_LINE.search(text, sum(map(len, lines[:first])) + first) or not blank:
+        blank = [i for i in range(first, len(lines)) if not lines[i].strip(_BLANKS)]
     bounds = [first - 1, *blank, len(lines)]
     blocks: list[Sequence[int]] = [range(a + 1, b) for a, b in pairwise(bounds) if b > a + 1]
     if any(c in text for c in comments):

@@ -90,7 +90,8 @@ def _table(group: list[Understanding], every: list[str]) -> str:
 def _question(what: str, choices: tuple[str, ...], remedy: str) -> list[str]:
     lines = [f"# To settle: {_one_line(what)}"]
     if choices:
-        return [*lines, "# Choose one line and take its # away:", *(f"# {_one_line(c)}" for c in choices)]
+        lines.append("# Choose one line and take its # away:")
+        return lines + [f"# {_one_line(c)}" for c in choices]
     return [*lines, f"# {_one_line(remedy)}"]
 
 

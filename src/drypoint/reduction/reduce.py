@@ -87,6 +87,7 @@ def reduce_batch(
     options: Options,
     poisson: Mapping[str, tuple[float, float]],
     *,
+    nu_of: Mapping[str, str] | None = None,
     overrides: Overrides = NO_OVERRIDES,
     inputs: Joint | None = None,
 ) -> Reduced:
@@ -102,6 +103,8 @@ def reduce_batch(
         All choices.
     poisson : mapping
         Specimen name -> (nu, standard uncertainty). Every specimen of the batch must be there.
+    nu_of : mapping, optional
+        Specimen -> the specimen whose Poisson's ratio it shares (one input for both).
     overrides : Overrides
     inputs : Joint, optional
         Joint distribution of the systematic inputs; by default made from bench and options.
@@ -115,13 +118,15 @@ def reduce_batch(
     ReductionError
         When a specimen has no Poisson's ratio. A bad test never raises: it is among ``faults``.
     """
-    missing = {t.specimen for t in batch.tests} - set(poisson)
+    shared = nu_of or {}
+    owners = {t.specimen: shared.get(t.specimen, t.specimen) for t in batch.tests}
+    missing = set(owners.values()) - set(poisson)
     if missing:
         raise ReductionError(
             f"Poisson's ratio of {', '.join(sorted(missing))} is not given.",
             remedy="Add nu and u_nu under [specimens.NAME].",
         )
-    specimens = sorted({t.specimen for t in batch.tests})
+    specimens = sorted(set(owners.values()))
     if inputs is None:
         inputs = systematic_inputs(bench, options, {s: poisson[s] for s in specimens})
     index = {t.name: i for i, t in enumerate(batch.tests)}
@@ -167,7 +172,7 @@ def reduce_batch(
             rows = _rows_of(readings, index[name], cycle)
             area[rows if cycle is not None else np.intersect1d(rows, tests_rows)] = pair
     local = local_inputs(corrected, readings, fits, area, a.depth_at_F_max)
-    ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, area)
+    ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, owners, area)
     values, by_local, by_theta = jacobians(local.values, inputs.as_dict(), ctx)
     cycles = _assemble(bench, options, corrected, readings, fits, local, ctx, inputs,
                        values, by_local, by_theta)  # fmt: skip
@@ -225,6 +230,7 @@ def _context(
     fits: Unloading,
     local: Locals,
     specimens: list[str],
+    owners: Mapping[str, str],
     area: Floats,
 ) -> Context:
     since = batch.time[corrected.zero.contact[readings.test]]
@@ -232,7 +238,7 @@ def _context(
     def after(t: Floats) -> Floats:
         return np.where(np.isfinite(t - since), t - since, 0.0)
 
-    nu_of_test = np.array([specimens.index(t.specimen) for t in batch.tests], dtype=np.int64)
+    nu_of_test = np.array([specimens.index(owners[t.specimen]) for t in batch.tests], dtype=np.int64)
     psi = bench.tip.geometry.equivalent_half_angle
     return Context(
         tip=bench.tip,

@@ -56,8 +56,9 @@ def reduce_groups(
         batch = join([p.batch for p in parts])
         bench = study.bench_of(parts[0].table)
         options = study.options(parts[0].specimen)
+        owner = {s: study.nu_owner(s) for s in sorted({p.specimen for p in parts})}
         nu = {}
-        for s in sorted({p.specimen for p in parts}):
+        for s in sorted(set(owner.values())):
             joint = study.specimen_nu(s)
             nu[s] = (float(joint.mean[0]), float(joint.sd[0]))
         overrides = overrides_of(study, state, batch)
@@ -68,13 +69,15 @@ def reduce_groups(
                 continue
             part = batch if which is None else batch.take(which)
             key = cache_key(
-                "reduced", __version__, options_hash, canonical_hash(bench), canonical_hash(nu),
+                "reduced", __version__, options_hash, canonical_hash(bench), canonical_hash([nu, owner]),
                 _hash(over),
                 *(p.key for p in parts), *(t.name for t in part.tests),
             )  # fmt: skip
             reduced = _cached(cache, key)
             if reduced is None:
-                reduced = reduce_batch(part, bench, options, nu, overrides=over)
+                reduced = reduce_batch(
+                    part, bench, options, nu, nu_of=owner, overrides=over
+                )
                 if cache is not None:
                     tree, arrays = encode(reduced)
                     cache.put(key, arrays, tree)
@@ -90,9 +93,7 @@ def reduce_groups(
                     )
                 )  # fmt: skip
             where = everything if which is None else everything[which]
-            groups.append(
-                Group(tip, frame, bench, options, part, reduced, where, superseded)
-            )
+            groups.append(Group(tip, frame, bench, options, part, reduced, where, superseded))
         first += len(batch)
     watch.at("reducing", len(bundles), len(bundles))
     return tuple(groups), tuple(aside)

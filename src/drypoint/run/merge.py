@@ -94,10 +94,7 @@ def merge(parts: Sequence[Part]) -> Reduction:
             np.concatenate([q.value for q in qs]),
             np.concatenate([q.u_random for q in qs]),
             np.concatenate(sens),
-            {
-                k: np.concatenate([q.random_parts[k] for q in qs])
-                for k in first.random_parts
-            },
+            {k: np.concatenate([q.random_parts[k] for q in qs]) for k in first.random_parts},
         )
     test = np.concatenate([p.where[p.reduction.test] for p in parts])
     cycle = np.concatenate([p.reduction.cycle for p in parts])

@@ -81,9 +81,7 @@ def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readi
             outcome = ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
             _keep(cache, key, outcome)
         declared = study.declared(i)
-        tests = tuple(
-            _named(t, records.specimen, declared, used) for t in outcome.batch.tests
-        )
+        tests = tuple(_named(t, records.specimen, declared, used) for t in outcome.batch.tests)
         parts.append(Reading(i, records.specimen, replace(outcome.batch, tests=tests), key))
         aside += outcome.set_aside
         notes += outcome.notes
@@ -91,9 +89,7 @@ def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readi
     return Readings(tuple(parts), tuple(aside), tuple(notes), hashes)
 
 
-def _named(
-    info: TestInfo, specimen: str, declared: Mapping[str, str], used: set[str]
-) -> TestInfo:
+def _named(info: TestInfo, specimen: str, declared: Mapping[str, str], used: set[str]) -> TestInfo:
     name = info.name
     if name in used:
         name = f"{specimen}/{name}"
@@ -102,9 +98,7 @@ def _named(
         name = f"{specimen}/{info.name}#{k}"
         k += 1
     used.add(name)
-    return replace(
-        info, name=name, specimen=specimen, declared={**info.declared, **declared}
-    )
+    return replace(info, name=name, specimen=specimen, declared={**info.declared, **declared})
 
 
 def _cached(cache: Cache | None, key: str) -> ReadOutcome | None:

@@ -211,7 +211,5 @@ def _moved(
                 s = result.series.get(specimen, {}).get(symbol) if result is not None else None
                 by[key] = 0.0 if s is None else (s.mean - a.mean) / f
             rest = (b.mean - a.mean) / f - sum(by.values())
-            out.append(
-                Moved(specimen, symbol, a.mean / f, b.mean / f, a.u / f, b.u / f, by, rest)
-            )
+            out.append(Moved(specimen, symbol, a.mean / f, b.mean / f, a.u / f, b.u / f, by, rest))
     return out

@@ -20,7 +20,9 @@ def rows_of(batch: Batch, r: Reduction, specimen: str) -> NDArray[np.int64]:
     return np.flatnonzero(np.array(hit, dtype=bool))
 
 
-def days_of(batch: Batch, r: Reduction, rows: Sequence[int] | NDArray[np.int64]) -> list[str] | None:
+def days_of(
+    batch: Batch, r: Reduction, rows: Sequence[int] | NDArray[np.int64]
+) -> list[str] | None:
     """Day of each row, from what the record declares; None when not all say it, or all say one."""
     days = [batch.tests[int(r.test[i])].declared.get("date", "")[:10] for i in rows]
     return days if all(days) and len(set(days)) > 1 else None

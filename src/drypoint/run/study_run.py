@@ -109,9 +109,7 @@ def gather(
     cycles = merge([_part(g, tests=False) for g in groups if _has_rows(g)])
     state = journal.effective
     excluded = {
-        t.name: why
-        for t in whole.tests
-        if (why := _why_excluded(state, t.name)) is not None
+        t.name: why for t in whole.tests if (why := _why_excluded(state, t.name)) is not None
     }
     zero = _zero_columns(groups, len(whole))
     tips = [""] * len(whole)

@@ -86,9 +86,7 @@ def results_frame(
             [drift_.HOW[int(zero["drift_how"][i])] for i in t], dtype=pl.String
         ),
         "tip": pl.Series([tips[int(i)] for i in t], dtype=pl.String),
-        "flags": pl.Series(
-            ["; ".join(f.code for f in row) for row in r.flags], dtype=pl.String
-        ),
+        "flags": pl.Series(["; ".join(f.code for f in row) for row in r.flags], dtype=pl.String),
         "excluded_because": pl.Series(list(excluded), dtype=pl.String),
         "date": pl.Series([i.declared.get("date") for i in infos], dtype=pl.String),
         "temperature": pl.Series([i.declared.get("temperature") for i in infos], dtype=pl.String),

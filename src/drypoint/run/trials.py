@@ -7,16 +7,18 @@ part of the mean is drawn from the scaled t distribution of its spread (JCGM 101
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drypoint.reduction.derive import Context, derive
+from drypoint.reduction.reduce import Reduced
 from drypoint.run.result import Group, StudyResult
 from drypoint.uncertainty.montecarlo import MonteCarlo, Validation, monte_carlo, validate
+from drypoint.uncertainty.series import SeriesResult
 
 Floats = NDArray[np.float64]
 SYMBOLS = ("H_IT", "E_IT")
@@ -49,19 +51,49 @@ def mean_by_trials(
     chosen = [(g, rows) for g, rows in zip(result.groups, parts, strict=True) if len(rows)]
     if len({id(g.bench) for g, _ in chosen}) > 1 and len(chosen) > 1:
         chosen = chosen[:1] if len(chosen[0][1]) == s.n else chosen
-    g0 = chosen[0][0]
-    joint = g0.reduced.tests.inputs
-    total = sum(len(rows) for _, rows in chosen)
-    t_dof = s.dof_type_a
+    mc, check = mean_of_rows(
+        [(g.reduced, rows) for g, rows in chosen],
+        symbol,
+        s,
+        trials,
+        result.provenance.seed if seed is None else seed,
+    )
+    return Trials(specimen, symbol, mc, check)
+
+
+def mean_of_rows(
+    parts: Sequence[tuple[Reduced, NDArray[np.int64]]],
+    symbol: str,
+    linear: SeriesResult,
+    trials: int,
+    seed: int,
+) -> tuple[MonteCarlo, Validation]:
+    """The same for chosen rows of reductions that share their inputs.
+
+    Parameters
+    ----------
+    parts : sequence of (Reduced, rows of its cycles)
+    linear : SeriesResult
+        The linear result for the same rows; its Type A part is drawn too.
+
+    Returns
+    -------
+    MonteCarlo, Validation
+        Draws of the mean; ``linear`` beside them.
+    """
+    joint = parts[0][0].tests.inputs
+    total = sum(len(rows) for _, rows in parts)
+    t_dof = linear.dof_type_a
 
     def random(rng: np.random.Generator, n: int) -> Floats:
-        draws = rng.standard_t(t_dof, (n, 1, 1)) if np.isfinite(t_dof) else rng.normal(size=(n, 1, 1))
-        return np.asarray(draws * s.u_type_a)
+        size = (n, 1, 1)
+        draws = rng.standard_t(t_dof, size) if np.isfinite(t_dof) else rng.normal(size=size)
+        return np.asarray(draws * linear.u_type_a)
 
     def model(theta: Floats, r: Floats) -> Floats:
         add = np.zeros(theta.shape[0])
-        for g, rows in chosen:
-            local, ctx = _rows(g, rows)
+        for reduced, rows in parts:
+            local, ctx = _rows(reduced, rows)
             named = {n: theta[:, [i]] for i, n in enumerate(joint.names)}
             add += derive(local, named, ctx)[symbol].sum(axis=1)
         return add / total + r[:, 0, 0]
@@ -71,11 +103,11 @@ def mean_by_trials(
         joint,
         random,
         n=trials,
-        seed=result.provenance.seed if seed is None else seed,
-        level=s.level,
+        seed=seed,
+        level=linear.level,
         chunk=max(200, min(5000, 2_000_000 // max(total, 1))),
     )
-    return Trials(specimen, symbol, mc, validate(s.mean, s.u, mc, dof=s.dof))
+    return mc, validate(linear.mean, linear.u, mc, dof=linear.dof)
 
 
 def all_trials(result: StudyResult, trials: int) -> tuple[Trials, ...]:
@@ -93,9 +125,7 @@ def _pick(g: Group, result: StudyResult, specimen: str, symbol: str) -> NDArray[
     used = []
     excluded = {
         (t, e)
-        for t, e in zip(
-            result.tests_table["test"], result.tests_table["excluded"], strict=True
-        )
+        for t, e in zip(result.tests_table["test"], result.tests_table["excluded"], strict=True)
     }
     for row in g.reduced.tests_rows:
         i = int(g.reduced.readings.test[row])
@@ -108,11 +138,9 @@ def _pick(g: Group, result: StudyResult, specimen: str, symbol: str) -> NDArray[
     return np.array(used, dtype=np.int64)
 
 
-def _rows(g: Group, rows: NDArray[np.int64]) -> tuple[Mapping[str, Any], Context]:
-    from dataclasses import fields, replace
-
-    local = {k: v[rows] for k, v in g.reduced.locals.values.items()}
-    ctx = g.reduced.context
+def _rows(reduced: Reduced, rows: NDArray[np.int64]) -> tuple[Mapping[str, Any], Context]:
+    local = {k: v[rows] for k, v in reduced.locals.values.items()}
+    ctx = reduced.context
     per_row = {
         f.name: getattr(ctx, f.name)[rows]
         for f in fields(ctx)

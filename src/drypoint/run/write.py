@@ -67,9 +67,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
                 strict=True,
             )
         ],
-        "correlations": [
-            [float(c) for c in row] for row in _correlation(result)
-        ],
+        "correlations": [[float(c) for c in row] for row in _correlation(result)],
         "notes": list(result.notes),
         "provenance": {
             "version": p.version,

@@ -60,8 +60,16 @@ _HEADER = {
         "Control": "force",
     },
 }
+_HEADER["tempered"] = {
+    **_HEADER["steel"],
+    "Specimen": "steel after tempering, invented",
+    "Date": "2025-03-13",
+}
 #: Share of the broken file that is written.
 _CUT = 0.3
+
+
+_GROUPS = ("glass", "film", "steel", "tempered")
 
 
 def make_demo(folder: Path, seed: int = 7, *, overwrite: bool = False) -> Path:
@@ -79,7 +87,7 @@ def make_demo(folder: Path, seed: int = 7, *, overwrite: bool = False) -> Path:
     plan = scenario(seed)
     records = [simulate(p.truth, p.cycle, (seed, 2, i)) for i, p in enumerate(plan.tests)]
     files = raw_files(plan, records)
-    counts = {g: sum(f.startswith(f"raw/{g}/") for f in files) for g in ("glass", "film", "steel")}
+    counts = {g: sum(f.startswith(f"raw/{g}/") for f in files) for g in _GROUPS}
     _write(folder / "README.txt", README.format(seed=seed, **counts).encode("utf-8"))
     for name, data in files.items():
         _write(folder / name, data)
@@ -137,7 +145,7 @@ def raw_files(plan: Scenario, records: Sequence[Record]) -> dict[str, bytes]:
             data = style_b(inside, _HEADER["film"], split="blocks", encoding="utf-8-sig")
         else:
             data = style_b(
-                inside, _HEADER["steel"], split="column", encoding="utf-16", newline="\r\n"
+                inside, _HEADER[specimen], split="column", encoding="utf-16", newline="\r\n"
             )
         if members[0][0].cut:
             data = _broken_off(data)

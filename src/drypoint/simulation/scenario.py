@@ -45,6 +45,9 @@ POP_IN: Mapping[str, tuple[float, float]] = {
     "martensite-like": (0.05e-3, 0.09e-3),
 }
 STEEL_GRID = (8, 5)
+#: The same steel after tempering (invented): one phase; hardness, its relative scatter, exponent.
+TEMPERED = (3.3e9, 0.04, 1.35)
+_TEMPERED_TESTS = 12
 
 _NOISE = Noise(
     force_white=0.3e-6,
@@ -97,7 +100,12 @@ def scenario(seed: int) -> Scenario:
         drift_walk=0.004e-9,
         noise=_NOISE,
     )
-    tests = [*_glass(base, rng), *_film(base, true, rng), *_steel(base, true, rng)]
+    tests = [
+        *_glass(base, rng),
+        *_film(base, true, rng),
+        *_steel(base, true, rng),
+        *_tempered(base, true, rng),
+    ]
     return Scenario(seed, tip, true, tuple(tests))
 
 
@@ -189,6 +197,28 @@ def _steel(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> 
         )
         cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
         planned.append(Planned(f"raw/steel/row-{iy + 1}.txt", truth, cycle, phase))
+    return planned
+
+
+def _tempered(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> list[Planned]:
+    """The steel after tempering: the modulus stays, the hardness differs; a row of tests."""
+    H, scatter, m = TEMPERED
+    planned = []
+    for i in range(_TEMPERED_TESTS):
+        truth = replace(
+            _disturbed(base, rng),
+            name=f"T-{i + 1:02d}",
+            specimen="tempered",
+            E=Law.constant(STEEL_E * (1 + 0.015 * _within_two(rng))),
+            H=Law.constant(H * (1 + scatter * _within_two(rng))),
+            nu=true["nu.steel"],
+            m=m,
+            creep=Creep(0.006),
+            pop_in_force=float(rng.uniform(*POP_IN["ferrite-like"])),
+            position_m=(8e-6 * i, 0.0),
+        )
+        cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
+        planned.append(Planned("raw/tempered/line.txt", truth, cycle))
     return planned
 
 

@@ -17,6 +17,7 @@ study.toml   the study; run it with: drypoint run study.toml
 raw/glass    {{glass}} files, one test each: a reference glass block, single cycles at three forces
 raw/film     {{film}} files: a 400 nm film on a wafer, stepped loading, several tests a file
 raw/steel    {{steel}} files: a two-phase steel, a grid of 8 x 5 tests, one row of the grid a file
+raw/tempered {{tempered}} file: the same steel after tempering, a row of 12 tests
 truth.csv    the truth, one row an unloading (invented; the program never reads it)
 truth.json   the truth with everything behind it (invented; the program never reads it)
 
@@ -77,6 +78,12 @@ specimen = "steel"
 tip = "B1"
 split = "column"
 
+[[records]]
+files = ["raw/tempered/*.txt"]
+specimen = "tempered"
+tip = "B1"
+split = "column"
+
 [specimens.glass]
 description = "reference glass block, invented"
 {_nu("glass")}
@@ -89,6 +96,10 @@ thickness_nm = 400.0
 [specimens.steel]
 description = "two-phase steel, invented"
 {_nu("steel")}
+
+[specimens.tempered]
+description = "the same steel after tempering, invented"
+nu_of = "steel"
 
 [tips.B1]
 shape = "modified Berkovich"
@@ -113,4 +124,18 @@ method = "drift hold"
 unloading = "power law"
 epsilon = "exponent"
 beta = 1.0
+
+# Does tempering change the hardness? And does the modulus stay, within 10 GPa?
+[[comparisons]]
+specimens = ["steel", "tempered"]
+quantity = "H_IT"
+kind = "ratio"
+
+[[comparisons]]
+specimens = ["steel", "tempered"]
+quantity = "E_IT"
+margin = 10.0
+
+[uncertainty]
+monte_carlo_trials = 20000
 """
