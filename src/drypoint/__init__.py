@@ -1,3 +1,56 @@
-"""Hardness and modulus from instrumented-indentation and scratch records, with uncertainty."""
+"""Hardness and modulus from instrumented-indentation and scratch records, with uncertainty.
 
-__version__ = "0.1.0.dev0"
+>>> import drypoint  # doctest: +SKIP
+>>> result = drypoint.run_study("study.toml")  # doctest: +SKIP
+>>> result.tests_table  # doctest: +SKIP
+
+The names below are loaded when they are first used, so that ``import drypoint`` is quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from drypoint.version import __version__
+
+if TYPE_CHECKING:
+    from drypoint.recipe import load_study
+    from drypoint.records import read
+    from drypoint.reduction.reduce import reduce_batch
+    from drypoint.report import write_figures, write_html, write_pdf
+    from drypoint.run import run_study
+    from drypoint.simulation import make_demo
+
+__all__ = [
+    "__version__",
+    "load_study",
+    "make_demo",
+    "read",
+    "reduce_batch",
+    "run_study",
+    "write_figures",
+    "write_html",
+    "write_pdf",
+]
+
+_HOME = {
+    "load_study": "drypoint.recipe",
+    "make_demo": "drypoint.simulation",
+    "read": "drypoint.records",
+    "reduce_batch": "drypoint.reduction.reduce",
+    "run_study": "drypoint.run",
+    "write_figures": "drypoint.report",
+    "write_html": "drypoint.report",
+    "write_pdf": "drypoint.report",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module 'drypoint' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *_HOME})

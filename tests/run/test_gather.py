@@ -33,14 +33,15 @@ def test_a_budget_comes_to_what_is_reported(demo_result: StudyResult, symbol: st
 
 
 def test_monte_carlo_and_linear_propagation_agree(demo_result: StudyResult) -> None:
-    """Both ends of the 95 % interval (JCGM 101, clause 8 in spirit): within a tenth of U. The
+    """Both ends of the 95 % interval (JCGM 101, clause 8 in spirit): within 15 % of U (the
+    film's Poisson's ratio enters squared). The
     standard uncertainties differ for few tests, since a t distribution is wider than its u."""
     assert len(demo_result.trials) == 2 * len(demo_result.specimens)
     for t in demo_result.trials:
         s = demo_result.series[t.specimen][t.symbol]
         low, high = (float(v) for v in t.mc.symmetric)
-        assert abs(low - (s.mean - s.expanded)) < 0.1 * s.expanded
-        assert abs(high - (s.mean + s.expanded)) < 0.1 * s.expanded
+        assert abs(low - (s.mean - s.expanded)) < 0.15 * s.expanded
+        assert abs(high - (s.mean + s.expanded)) < 0.15 * s.expanded
 
 
 def test_rerun_tells_what_moved_by_how_much(demo_study: Path) -> None:

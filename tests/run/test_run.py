@@ -128,8 +128,8 @@ def test_a_moved_contact_point_touches_its_own_test_only(
         a.filter(pl.col("test") != "G-05"), b.filter(pl.col("test") != "G-05"), check_exact=True
     )
     moved = [t.filter(pl.col("test") == "G-05")["h_max_nm"][0] for t in (b, a)]
-    # Recorded depth and compliance-corrected depth differ by next to nothing at first contact.
-    assert moved[0] - moved[1] == pytest.approx(-20.0, abs=0.05)
+    # Drift is counted from contact, which is now a few seconds later: up to 0.04 nm/s.
+    assert moved[0] - moved[1] == pytest.approx(-20.0, abs=0.3)
     assert b.filter(pl.col("test") == "G-05")["zero_from"][0] == "declared"
 
 

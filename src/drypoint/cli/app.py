@@ -24,7 +24,7 @@ StudyArg = Annotated[Path, typer.Argument(help="The study file (TOML).", show_de
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from drypoint import __version__
+        from drypoint.version import __version__
 
         print(f"drypoint {__version__}")
         raise typer.Exit
@@ -91,7 +91,9 @@ def run(
 @app.command()
 def report(
     study: StudyArg,
-    out: Annotated[Path | None, typer.Option("--out", help="Folder for report and figures.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for report and figures.")
+    ] = None,
     html: Annotated[bool, typer.Option("--html/--no-html", help="Write the page.")] = True,
     pdf: Annotated[bool, typer.Option("--pdf/--no-pdf", help="Write the PDF.")] = True,
     figures: Annotated[bool, typer.Option("--figures/--no-figures", help="Write figures.")] = True,

@@ -47,7 +47,7 @@ def show_files(
     encoding: str | None,
     brief: bool,
 ) -> int:
-    """Print what is understood of each file; return 0 when all is clear, 3 when something is not."""
+    """Print what is understood of each file; return 0 when all is clear, 3 when one is not."""
     if write is not None:
         _free(write)
     sign = DELIMITERS.get(delimiter, delimiter) if delimiter else None

@@ -78,9 +78,7 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
     return 3 if result.set_aside else 0
 
 
-def report_command(
-    study: Path, out: Path | None, html: bool, pdf: bool, figures: bool
-) -> int:
+def report_command(study: Path, out: Path | None, html: bool, pdf: bool, figures: bool) -> int:
     """Write report and figures from a run of the study (nothing is computed twice)."""
     from drypoint.report import write_figures, write_html, write_pdf
 
@@ -152,9 +150,7 @@ def decide_command(
         from drypoint.cli.start import unknown_test
 
         raise unknown_test(test, [t.name for t in known], loaded.path)
-    entry = append(
-        loaded.decisions, Decision(who=who, what=what, test=test, cycle=cycle, why=why)
-    )
+    entry = append(loaded.decisions, Decision(who=who, what=what, test=test, cycle=cycle, why=why))
     print(f"Decision {entry.id} written to {loaded.decisions}.")
     print(f"Next: drypoint run {study}")
     return 0

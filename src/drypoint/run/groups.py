@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drypoint import __version__
+from drypoint.version import __version__
 from drypoint.recipe import Effective, Span, Study, TestOverride, canonical_hash
 from drypoint.records.batch import Batch, join
 from drypoint.records.layout import SetAside

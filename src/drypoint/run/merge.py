@@ -33,15 +33,20 @@ def renamed(part: Part, several_tips: bool, several_frames: bool, taken: Joint) 
             name = f"{name}@{part.tip}"
         elif name in ("force_scale", "depth_scale", "frame.C_f") and several_frames:
             name = f"{name}@{part.frame}"
-        elif name in ("beta", "epsilon") and name in taken.names:
-            same = (
-                taken[name] == part.reduction.inputs.mean[i]
-                and taken.sd[taken.index(name)] == part.reduction.inputs.sd[i]
-            )
-            if not same:
-                name = f"{name}@{part.group}"
+        name = _told_apart(name, part, i, taken)
         out.append(name)
     return tuple(out)
+
+
+def _told_apart(name: str, part: Part, i: int, taken: Joint) -> str:
+    """The name under which the same input is known already, or a name of its own."""
+    own = part.reduction.inputs
+    for known in taken.names:
+        if known == name or known.startswith(f"{name}@"):
+            k = taken.index(known)
+            if taken.mean[k] == own.mean[i] and taken.sd[k] == own.sd[i]:
+                return known
+    return name if name not in taken.names else f"{name}@{part.group}"
 
 
 def _extend(whole: Joint, names: tuple[str, ...], part: Joint) -> Joint:

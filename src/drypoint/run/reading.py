@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from drypoint import __version__
+from drypoint.version import __version__
 from drypoint.recipe import Study, canonical_hash
 from drypoint.records.batch import Batch, TestInfo
 from drypoint.records.check import check

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from drypoint import __version__
+from drypoint.version import __version__
 from drypoint.errors import RecordError
 from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
 from drypoint.records.batch import join
