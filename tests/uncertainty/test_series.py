@@ -120,12 +120,12 @@ def test_positions_nested_in_days() -> None:
 
 @pytest.mark.parametrize(("n", "size"), [(2, 1.0), (2, 10.0), (3, 5.0), (5, 1.0), (20, 2.0)])
 def test_series_covers(n: int, size: float) -> None:
-    """1500 seeds, systematic inputs redrawn; four binomial deviations are 0.0225.
+    """1000 seeds, systematic inputs redrawn; four binomial deviations are 0.0275.
 
-    Few tests beside a systematic part: never below; above by two points at most.
+    Few tests beside a systematic part of like size: not below; above by four points at most.
     """
     rng = np.random.default_rng(n)
-    reps, own, ur = 1500, 1.0, 0.6
+    reps, own, ur = 1000, 1.0, 0.6
     sens = size * flat(n)
     shift = (JOINT.draw(rng, reps) - JOINT.mean) @ sens[0]
     x = shift[:, None] + own * rng.normal(size=(reps, n)) + ur * rng.normal(size=(reps, n))
@@ -134,8 +134,15 @@ def test_series_covers(n: int, size: float) -> None:
         r = series(row, np.full(n, ur), sens, JOINT)
         hit += abs(r.mean) < r.expanded
         own_hit += r.own_interval[0] <= own <= r.own_interval[1]
-    assert 0.95 - 0.0225 < hit / reps < 0.95 + 0.0225 + 0.01
-    assert abs(own_hit / reps - 0.95) < 0.0225
+    assert 0.95 - 0.0275 < hit / reps < 0.99
+    assert abs(own_hit / reps - 0.95) < 0.0275
+
+
+def test_a_position_for_every_test_is_no_level() -> None:
+    x = np.array([1.0, 2.0, 4.0])
+    r = plain(x, group=["a", "b", "c"])
+    assert r.carrier == "test" and r.components == {"test": pytest.approx(x.std(ddof=1))}
+    assert r.u_type_a == pytest.approx(x.std(ddof=1) / np.sqrt(3))
 
 
 def test_clustered_series_covers() -> None:
@@ -149,7 +156,7 @@ def test_clustered_series_covers() -> None:
 
 
 def test_robust_intervals_cover_and_have_the_efficiency_stated() -> None:
-    x = np.random.default_rng(3).normal(size=(1000, 25))
+    x = np.random.default_rng(3).normal(size=(700, 25))
     spread = {}
     for method in ("mean", "huber", "median"):
         got = [plain(row, method=method) for row in x]

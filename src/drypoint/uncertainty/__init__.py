@@ -1,0 +1,1 @@
+"""Uncertainty: inputs in one joint distribution, propagation, series, comparison, rounding."""

@@ -22,7 +22,8 @@ class MeanVariance:
     """Variance of an equal-weight mean (unit of the value squared), its dof, and its parts.
 
     ``level`` names what carries it: "day", "position" or "test". ``components`` holds standard
-    deviations by level, unit of the value; a level is there only when it has two labels or more.
+    deviations by level, unit of the value; a level is there only
+    when it has two labels or more and fewer labels than tests (else it is one with the tests).
     """
 
     variance: float
@@ -49,22 +50,29 @@ def mean_variance(x: Floats, position: Labels | None, day: Labels | None) -> Mea
     """
     n = x.size
     levels: list[tuple[str, Labels]] = []
-    if day is not None and np.unique(day).size > 1:
+    if day is not None and _several(day):
         levels.append(("day", day))
-    if position is not None and np.unique(position).size > 1:
-        inner = position if not levels else labels_pair(levels[0][1], position)
-        levels.append(("position", inner))
+    if position is not None:
+        inner = labels_pair(levels[0][1], position) if levels else position
+        if _several(inner):
+            levels.append(("position", inner))
     components = {}
     found: MeanVariance | None = None
     plain = float(np.var(x, ddof=1))
+    within = plain
     for name, label in levels:
         between, variance, dof = _one_way(x, label)
         components[name] = float(np.sqrt(max(between, 0.0)))
+        within = _within(x, label)
         if found is None and between > 0:
             found = MeanVariance(variance, dof, name, components)
-    within = [_within(x, label) for _, label in levels]
-    components["test"] = float(np.sqrt(within[-1])) if within and n else float(np.sqrt(plain))
+    components["test"] = float(np.sqrt(within))
     return found or MeanVariance(plain / n, n - 1.0, "test", components)
+
+
+def _several(label: Labels) -> bool:
+    """Two labels or more, and not a label of its own for every test."""
+    return 1 < np.unique(label).size < label.size
 
 
 def labels_pair(outer: Labels, inner: Labels) -> Labels:
@@ -80,8 +88,7 @@ def _sums(x: Floats, label: Labels) -> tuple[Floats, Floats, float]:
 
 def _within(x: Floats, label: Labels) -> float:
     count, _, ssw = _sums(x, label)
-    free = x.size - count.size
-    return ssw / free if free > 0 else 0.0
+    return ssw / (x.size - count.size)
 
 
 def _one_way(x: Floats, label: Labels) -> tuple[float, float, float]:
@@ -92,8 +99,6 @@ def _one_way(x: Floats, label: Labels) -> tuple[float, float, float]:
     count, mean, ssw = _sums(x, label)
     d = count.size
     msb = float(np.sum(count * (mean - x.mean()) ** 2)) / (d - 1)
-    if d == n:  # one test a cluster: the spread holds both
-        return 0.0, msb / n, n - 1.0
     msw = ssw / (n - d)
     n0 = (n - np.sum(count**2) / n) / (d - 1)
     between = float((msb - msw) / n0)

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from drypoint.errors import UncertaintyError
+from drypoint.uncertainty.tails import coverage
 
 Floats = NDArray[np.float64]
 Function = Callable[[NDArray[Any]], NDArray[Any]]
@@ -185,10 +185,7 @@ def coverage_factor(dof: float, level: float = 0.95, *, truncate: bool = False) 
         raise UncertaintyError("A coverage probability lies between 0 and 1.")
     if not dof > 0.0:
         raise UncertaintyError("Degrees of freedom must be positive.")
-    nu = max(1.0, float(np.floor(dof))) if truncate and np.isfinite(dof) else dof
-    if not np.isfinite(nu):
-        return float(stats.norm.ppf(0.5 + level / 2))
-    return float(stats.t.ppf(0.5 + level / 2, nu))
+    return coverage(max(1.0, float(np.floor(dof))) if truncate else dof, level)
 
 
 def expanded(

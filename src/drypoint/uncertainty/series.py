@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from drypoint.errors import UncertaintyError
 from drypoint.uncertainty.joint import Joint
@@ -134,7 +134,7 @@ def _own(s: float, n: int, u_random: float, level: float) -> tuple[float, tuple[
     """Own variation and its interval; ``(n-1) s^2/(own^2 + u_r^2)`` is chi-square, n - 1."""
     if n < 2:
         return np.nan, (np.nan, np.nan)
-    q = stats.chi2.ppf([0.5 + level / 2, 0.5 - level / 2], n - 1)
+    q = special.chdtri(n - 1, np.array([0.5 - level / 2, 0.5 + level / 2]))
     low, high = (n - 1) * s * s / q - u_random**2
     point = s * s - u_random**2
     low, point, high = (float(np.sqrt(max(v, 0.0))) for v in (low, point, high))

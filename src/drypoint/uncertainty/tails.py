@@ -7,19 +7,27 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from drypoint.errors import UncertaintyError
 
 Floats = NDArray[np.float64]
 
+_NORMAL = 1e7  # degrees of freedom above which Student's t is taken as normal
+
+
+@lru_cache
+def _nodes(count: int) -> tuple[Floats, Floats]:
+    x, w = np.polynomial.legendre.leggauss(count)
+    return x, w
+
 
 @lru_cache(maxsize=512)
 def _scales(dof: float, nodes: int) -> tuple[Floats, Floats]:
     """Values and weights of ``chi2_dof / dof`` by Gauss-Legendre on its probability."""
-    if dof > 1e7:
+    if dof > _NORMAL:
         return np.ones(1), np.ones(1)
-    x, w = np.polynomial.legendre.leggauss(nodes)
+    x, w = _nodes(nodes)
     return special.chdtri(dof, 0.5 * (1 - x)) / dof, 0.5 * w
 
 
@@ -47,7 +55,9 @@ class Sum:
         """Probability above ``x``."""
         one = self._one()
         if one is not None:
-            return float(stats.t.sf(x / self.u, min(one, 1e9)))
+            return float(
+                special.ndtr(-x / self.u) if one > _NORMAL else special.stdtr(one, -x / self.u)
+            )
         wa, pa = _scales(self.nu_a, 64)
         wb, pb = _scales(self.nu_b, 64)
         sd = np.sqrt((self.u_a**2 / wa)[:, None] + self.u_b**2 / wb)
@@ -76,28 +86,28 @@ class Sum:
             return self.nu_a
         if self.u_a <= 1e-9 * self.u_b:
             return self.nu_b
-        return np.inf if min(self.nu_a, self.nu_b) > 1e7 else None
+        return np.inf if min(self.nu_a, self.nu_b) > _NORMAL else None
 
 
 def coverage(dof: float, level: float) -> float:
     """Two-sided factor of Student's t; normal for infinite degrees of freedom."""
     p = 0.5 + level / 2
-    return float(stats.norm.ppf(p)) if dof > 1e7 else float(stats.t.ppf(p, dof))
+    return float(special.ndtri(p) if dof > _NORMAL else special.stdtrit(dof, p))
 
 
 def dof_of_factor(k: float, level: float) -> float:
     """Degrees of freedom whose Student t gives the factor ``k`` at this level; inf if normal."""
-    if k <= coverage(np.inf, level) * (1 + 1e-7):
+    if k <= coverage(0.9 * _NORMAL, level):
         return np.inf
     if k >= coverage(0.5, level):
         return 0.5
-    inverse = optimize.brentq(lambda v: coverage(1 / v, level) - k, 1.01e-7, 2.0, xtol=1e-12)
+    inverse = optimize.brentq(lambda v: coverage(1 / v, level) - k, 1.05 / _NORMAL, 2.0, xtol=1e-12)
     return float(1 / inverse)
 
 
 def _range_cdf(q: float, groups: int, dof: float) -> float:
-    z, wz = np.polynomial.legendre.leggauss(96)
-    z = 8.5 * z
+    x, wz = _nodes(96)
+    z = 8.5 * x
     w, p = _scales(dof, 64)
     width = q * np.sqrt(w)[:, None]
     inner = (special.ndtr(z + width) - special.ndtr(z)) ** (groups - 1)
