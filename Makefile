@@ -5,9 +5,9 @@ SHELL := bash
 
 BIN := .venv/bin
 STAMP := .venv/.drypoint-setup
-# What only the tests need besides Python, as command=debian-package pairs, for example
-# pdftotext=poppler-utils chromium=chromium
-APT_TEST ?=
+# What only the tests need besides Python, as command=debian-package pairs (any one of several
+# commands, with commas between them), for example pdftotext=poppler-utils chromium=chromium
+APT_TEST ?= postgres,pg_ctlcluster=postgresql
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg

@@ -2,7 +2,7 @@
 # Called by make. On Debian and its kin as root it installs what is missing; elsewhere it says
 # plainly what to install and stops.
 #   bootstrap.sh venv                     Python environment in .venv
-#   bootstrap.sh tools command=package .. programs that tests call
+#   bootstrap.sh tools command=package .. programs that tests call (any of command,command=package)
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
@@ -58,9 +58,14 @@ sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))' >/dev/null 2>&1; then
 }
 
 get_tools() {
-    local pair missing=()
+    local pair names name found missing=()
     for pair in "$@"; do
-        command -v "${pair%%=*}" >/dev/null || missing+=("${pair#*=}")
+        found=no
+        IFS=, read -ra names <<<"${pair%%=*}"
+        for name in "${names[@]}"; do
+            if command -v "$name" >/dev/null; then found=yes; fi
+        done
+        [ $found = yes ] || missing+=("${pair#*=}")
     done
     [ ${#missing[@]} = 0 ] && return 0
     if can_apt; then
@@ -74,5 +79,5 @@ get_tools() {
 case "${1:-}" in
     venv) make_venv ;;
     tools) shift; get_tools "$@" ;;
-    *) say "usage: bootstrap.sh venv | tools [command=package ...]"; exit 2 ;;
+    *) say "usage: bootstrap.sh venv | tools [command[,command]=package ...]"; exit 2 ;;
 esac

@@ -106,5 +106,9 @@ class StoreError(DrypointError):
     """Results cannot be written or read back."""
 
 
+class LedgerError(DrypointError):
+    """The ledger cannot be reached, is damaged, or an entry in it would be wrong."""
+
+
 class ReportError(DrypointError):
     """A report cannot be made."""

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from drypoint.cli.ledger import ledger
+
 app = typer.Typer(
     name="drypoint",
     help="From raw indentation records to hardness and modulus that can be defended.",
@@ -18,6 +20,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.add_typer(ledger, name="ledger")
 
 StudyArg = Annotated[Path, typer.Argument(help="The study file (TOML).", show_default=False)]
 
@@ -65,12 +68,40 @@ def inspect(
     delimiter: Annotated[str | None, typer.Option(help="Column separator, if not found.")] = None,
     decimal: Annotated[str | None, typer.Option(help="Decimal mark, if not found.")] = None,
     encoding: Annotated[str | None, typer.Option(help="Encoding, if not found.")] = None,
+    inside: Annotated[
+        list[str] | None,
+        typer.Option("--inside", help="Pattern of the sheets, members or groups to look at."),
+    ] = None,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", help="A line that settles a question, as it is shown."),
+    ] = None,
+    save_layout: Annotated[
+        str | None,
+        typer.Option("--save-layout", help="Keep the answers for files of this shape."),
+    ] = None,
     brief: Annotated[bool, typer.Option("--brief", help="One line a file.")] = False,
 ) -> None:
-    """Show what is understood of raw files, and what is open. Nothing is changed."""
-    from drypoint.cli.start import show_files
+    """Show what is understood of raw files and folders, and what is open. They are not changed."""
+    from drypoint.cli.start import Given, show_files
 
-    raise typer.Exit(show_files(files, write, delimiter, decimal, encoding, brief))
+    given = Given(
+        write, delimiter, decimal, encoding, tuple(inside or ()), tuple(answer or ()), save_layout,
+        brief,
+    )  # fmt: skip
+    raise typer.Exit(show_files(files, given))
+
+
+@app.command()
+def layouts(
+    remove: Annotated[
+        str | None, typer.Option("--remove", help="Name of the layout to forget.")
+    ] = None,
+) -> None:
+    """Show the layouts that were saved with inspect, or remove one."""
+    from drypoint.cli.start import show_layouts
+
+    show_layouts(remove)
 
 
 @app.command()

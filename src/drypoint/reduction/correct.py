@@ -40,9 +40,7 @@ class Corrected:
     drift_hold: tuple[Ints, Ints]
 
 
-def _span_of(
-    segments: Segments, kind: Kind, last: bool, otherwise: Ints
-) -> tuple[Ints, Ints]:
+def _span_of(segments: Segments, kind: Kind, last: bool, otherwise: Ints) -> tuple[Ints, Ints]:
     """First (or last) segment of a kind in each test; empty at ``otherwise`` where none."""
     n = len(segments.first) - 1
     start, stop = otherwise.copy(), otherwise.copy()
@@ -98,12 +96,16 @@ def correct(
     zero = zero_.find_zero(
         force, depth, batch.offsets, approach, load_start, load_stop, options.zero
     )
+    if options.zero.method in ("declared", "as recorded"):
+        # The recorded depth of the zero, at which the force is the offset.
+        at = options.zero.depth if options.zero.method == "declared" else 0.0
+        zero = replace(zero, depth=at * d_scale - c_f * zero.force)
     moved = dict(zero_depth or {})
     for i, t in (zero_time or {}).items():
         span = batch.span(i)
         moved[i] = float(np.interp(t, batch.time[span], batch.depth[span]))
     if moved:
-        zero = _moved(zero, moved, batch, depth, d_scale, options)
+        zero = _moved(zero, moved, batch, depth, (d_scale, c_f), options)
     lengths = np.diff(batch.offsets)
     force = force - np.repeat(zero.force, lengths)
     depth = depth - np.repeat(zero.depth, lengths)
@@ -124,14 +126,15 @@ def _moved(
     by_hand: Mapping[int, float],
     batch: Batch,
     depth: Floats,
-    d_scale: float,
+    scale_and_compliance: tuple[float, float],
     options: Options,
 ) -> zero_.Zero:
     """Zeros with contact points (recorded depths, m) that a person chose put in their place."""
     z, u, law = zero.depth.copy(), zero.u_depth.copy(), zero.per_exponent.copy()
     how, contact = zero.how.copy(), zero.contact.copy()
+    d_scale, c_f = scale_and_compliance
     for i, value in by_hand.items():
-        z[i] = value * d_scale
+        z[i] = value * d_scale - c_f * zero.force[i]
         how[i], law[i] = zero_.DECLARED, 0.0
         u[i] = np.hypot(zero.noise_depth[i], options.zero.u_zero)
         span = batch.span(i)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction.correct import Corrected
-from drypoint.uncertainty.noise import fit_covariance
+from drypoint.uncertainty.noise import line_fits
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -25,7 +25,10 @@ class Cycles:
     start of the hold and ``h_2``, ``F_2`` at its end, NaN without a hold. ``W_total`` is the work
     done up to F_max, ``W_back`` the work given back from there to the last sample of the cycle,
     ``h_last``/``F_last`` that sample. ``slope_sqrt`` is dh/d(sqrt F) of the loading curve (NaN
-    where this cycle re-loads). ``creep_rate`` (m/s) is the rate of depth at the end of the hold.
+    where this cycle re-loads), ``t_slope_sqrt`` the same of time. ``creep_rate`` (m/s) is the rate
+    of depth at the end of the hold. ``moment_total`` and ``moment_back`` are the integrals of force
+    over time (N s) that go with the two works: a drift rate r changes these by -r and +r times
+    the integrals.
     """
 
     test: Ints
@@ -51,39 +54,39 @@ class Cycles:
     slope_sqrt: Floats
     u_slope_sqrt: Floats
     t_max: Floats
+    moment_total: Floats
+    moment_back: Floats
+    t_slope_sqrt: Floats
 
 
 @njit(cache=True)
-def _line_at(x: Floats, y: Floats, at: float) -> tuple[float, float]:
-    n = len(x)
-    xm = np.mean(x)
-    ym = np.mean(y)
-    sxx = 0.0
-    sxy = 0.0
-    for i in range(n):
-        sxx += (x[i] - xm) ** 2
-        sxy += (x[i] - xm) * (y[i] - ym)
-    b = sxy / sxx if sxx > 0.0 else 0.0
-    return ym + b * (at - xm), b
+def _loading_samples(
+    force: Floats, begin: Ints, end: Ints, low: Floats, high: Floats
+) -> tuple[Ints, Ints]:
+    """Indices of the samples of each loading with force between low and high, and offsets."""
+    n = len(begin)
+    offsets = np.zeros(n + 1, dtype=np.int64)
+    room = 0
+    for c in range(n):
+        room += max(end[c] - begin[c], 0)
+    index = np.empty(room, dtype=np.int64)
+    pos = 0
+    for c in range(n):
+        for i in range(begin[c], end[c]):
+            if low[c] <= force[i] <= high[c]:
+                index[pos] = i
+                pos += 1
+        offsets[c + 1] = pos
+    return index[:pos], offsets
 
 
 @njit(cache=True)
-def _end_of_hold(x: Floats, y: Floats) -> tuple[float, float, float, float]:
-    """Straight line through the end of a hold: value and slope at its last sample, with their
-    standard uncertainties (coloured noise)."""
-    n = len(x)
-    at = x[n - 1]
-    value, slope = _line_at(x, y, at)
-    jac = np.empty((n, 2))
-    res = np.empty(n)
-    for i in range(n):
-        jac[i, 0] = 1.0
-        jac[i, 1] = (x[i] - at) / n
-        res[i] = y[i] - value - slope * (x[i] - at)
-    cov = fit_covariance(jac, res)
-    if not np.isfinite(cov[0, 0]):
-        return value, slope, 0.0, np.inf
-    return value, slope, np.sqrt(max(cov[0, 0], 0.0)), np.sqrt(max(cov[1, 1], 0.0)) / n
+def _area_under(y: Floats, x: Floats) -> float:
+    """Integral of y over x by trapezoids."""
+    w = 0.0
+    for i in range(len(y) - 1):
+        w += 0.5 * (y[i] + y[i + 1]) * (x[i + 1] - x[i])
+    return w
 
 
 @njit(cache=True)
@@ -92,91 +95,41 @@ def _read(
     depth: Floats,
     time: Floats,
     test_start: Ints,
-    load_start: Ints,
     hold_start: Ints,
     start: Ints,
-    stop: Ints,
     end: Ints,
-    noise_f: Floats,
-    noise_h: Floats,
-    seen: Floats,
-    lo: float,
-    hi: float,
+    tail: Ints,
+    f_top: Floats,
+    h_top: Floats,
 ) -> Floats:
     n = len(start)
-    out = np.full((n, 17), np.nan)
+    out = np.full((n, 20), np.nan)
     for c in range(n):
         s = start[c]
         a = hold_start[c]
-        length = s - a
-        if length >= 5:
-            k = max(3, min(length // 10, 200))
-            idx = np.arange(s - k + 1, s + 1).astype(np.float64)
-            fm = np.mean(force[s - k + 1 : s + 1])
-            hm, rate, u_h, u_rate = _end_of_hold(idx, depth[s - k + 1 : s + 1])
-            _, _, u_f, _ = _end_of_hold(idx, force[s - k + 1 : s + 1])
-            out[c, 2] = max(u_f, noise_f[c] / np.sqrt(k))
-            out[c, 3] = max(u_h, noise_h[c] / np.sqrt(k))
+        fm = f_top[c]
+        hm = h_top[c]
+        if tail[c] > 0:
             out[c, 4] = np.mean(force[a : a + 3])
             out[c, 5] = np.mean(depth[a : a + 3])
-            if np.isfinite(time[s]) and time[s] > time[s - k + 1]:
-                out[c, 6] = time[s] - time[a]
-                per_s = (k - 1) / (time[s] - time[s - k + 1])
-                out[c, 7] = rate * per_s
-                out[c, 16] = u_rate * per_s
-        else:
-            fm = force[s]
-            hm = depth[s]
-            out[c, 2] = noise_f[c]
-            out[c, 3] = noise_h[c]
+            out[c, 6] = time[s] - time[a]
         out[c, 0] = fm
         out[c, 1] = hm
         # Work up to the start of unloading, and work given back after it (trapezoids).
-        w = 0.0
-        for i in range(test_start[c], s):
-            w += 0.5 * (force[i] + force[i + 1]) * (depth[i + 1] - depth[i])
-        out[c, 8] = w
-        back = 0.0
+        first = min(test_start[c], s)
         last = s
-        for i in range(s, end[c] - 1):
-            if force[i + 1] < 0.0:
-                break
-            back -= 0.5 * (force[i] + force[i + 1]) * (depth[i + 1] - depth[i])
-            last = i + 1
-        out[c, 9] = back
+        while last < end[c] - 1 and not force[last + 1] < 0.0:
+            last += 1
+        # Both works turn at the depth as read, not at one noisy sample.
+        turn = fm * (hm - depth[s])
+        out[c, 8] = _area_under(force[first : s + 1], depth[first : s + 1]) + turn
+        out[c, 9] = turn - _area_under(force[s : last + 1], depth[s : last + 1])
+        out[c, 17] = _area_under(force[first : s + 1], time[first : s + 1])
+        out[c, 18] = _area_under(force[s : last + 1], time[s : last + 1])
         out[c, 10] = depth[last]
         out[c, 11] = force[last]
         out[c, 12] = time[last]
         out[c, 15] = time[s]
-        # Slope of h against sqrt(F) on the part of the loading that was not loaded before.
-        m = 0
-        for i in range(load_start[c], s):
-            if force[i] > seen[c] and lo * fm <= force[i] <= hi * fm:
-                m += 1
-        top_of_load = min(s, hold_start[c] if length >= 5 else s)
-        if seen[c] <= lo * fm and m >= 6:
-            x = np.empty(m)
-            y = np.empty(m)
-            m = 0
-            for i in range(load_start[c], top_of_load):
-                if force[i] > seen[c] and lo * fm <= force[i] <= hi * fm:
-                    x[m] = np.sqrt(force[i])
-                    y[m] = depth[i]
-                    m += 1
-            x = x[:m]
-            y = y[:m]
-            if m >= 6:
-                ref = np.sqrt(fm)
-                y0, b = _line_at(x, y, ref)
-                jac = np.empty((m, 2))
-                res = np.empty(m)
-                for i in range(m):
-                    jac[i, 0] = 1.0
-                    jac[i, 1] = (x[i] - ref) / ref
-                    res[i] = y[i] - y0 - b * (x[i] - ref)
-                cov = fit_covariance(jac, res)
-                out[c, 13] = b
-                out[c, 14] = np.sqrt(max(cov[1, 1], 0.0)) / ref
     return out
 
 
@@ -207,10 +160,10 @@ def read_cycles(
     n = len(rows)
     before = np.maximum(rows - 1, 0)
     held = (segments.kind[before] == Kind.HOLD) & (segments.test[before] == test) & (rows > 0)
-    hold_start = np.where(held, segments.start[before], start)
+    hold_start: Ints = np.where(held, segments.start[before], start)
     load_row = np.where(held, rows - 2, rows - 1)
     good = (load_row >= 0) & (segments.kind[np.maximum(load_row, 0)] == Kind.LOADING)
-    load_start = np.where(good, segments.start[np.maximum(load_row, 0)], hold_start)
+    load_start: Ints = np.where(good, segments.start[np.maximum(load_row, 0)], hold_start)
     # The cycle ends where the next loading begins, or at the end of the test.
     end = np.empty(n, dtype=np.int64)
     seen = np.zeros(n)
@@ -222,27 +175,90 @@ def read_cycles(
         if test[i] == test[i - 1]:
             seen[i] = max(seen[i - 1], float(starts_force[i - 1]))
     zero = corrected.zero
-    out = _read(
-        corrected.force,
-        corrected.depth,
-        corrected.time,
-        zero.contact[test],
-        load_start,
-        hold_start,
-        start,
-        stop,
-        end,
-        zero.noise_force[test],
-        zero.noise_depth[test],
-        seen,
-        *hms_window,
+    # The end of each hold, a tenth of it: where depth and force at the start of unloading are read.
+    length = start - hold_start
+    tail: Ints = np.where(length >= 5, np.clip(length // 10, 3, 200), 0)
+    ends = _ends_of_holds(corrected, start, tail, test)
+    out: Floats = _read(
+        corrected.force, corrected.depth, corrected.time, zero.contact[test], hold_start, start,
+        end, tail, ends["F"], ends["h"],
+    )  # fmt: skip
+    slope = _sqrt_slopes(
+        corrected, load_start, np.where(length >= 5, hold_start, start), seen, ends["F"], hms_window
     )
     return Cycles(
         test=test, cycle=cycle, start=start, stop=stop,
-        F_max=out[:, 0], h_max=out[:, 1], u_F_max=out[:, 2], u_h_max=out[:, 3],
-        has_hold=(start - hold_start) >= 5, hold_start=hold_start,
-        F_1=out[:, 4], h_1=out[:, 5], t_hold=out[:, 6], creep_rate=out[:, 7],
-        u_creep_rate=out[:, 16],
+        F_max=out[:, 0], h_max=out[:, 1], u_F_max=ends["u_F"], u_h_max=ends["u_h"],
+        has_hold=length >= 5, hold_start=hold_start,
+        F_1=out[:, 4], h_1=out[:, 5], t_hold=out[:, 6], creep_rate=ends["rate"],
+        u_creep_rate=ends["u_rate"],
         W_total=out[:, 8], W_back=out[:, 9], h_last=out[:, 10], F_last=out[:, 11],
-        t_last=out[:, 12], slope_sqrt=out[:, 13], u_slope_sqrt=out[:, 14], t_max=out[:, 15],
+        t_last=out[:, 12], slope_sqrt=slope[0], u_slope_sqrt=slope[1], t_max=out[:, 15],
+        moment_total=out[:, 17], moment_back=out[:, 18], t_slope_sqrt=slope[2],
     )  # fmt: skip
+
+
+def _ends_of_holds(corrected: Corrected, start: Ints, tail: Ints, test: Ints) -> dict[str, Floats]:
+    """Force and depth at each start of unloading, with creep rate and uncertainties.
+
+    From the last ``tail`` samples of the hold: mean force, straight line through the depth at its
+    last sample; from the one sample where there is no hold.
+    """
+    zero = corrected.zero
+    sf, sh = zero.noise_force[test], zero.noise_depth[test]
+    nan = np.full(len(start), np.nan)
+    out = {
+        "F": corrected.force[start], "h": corrected.depth[start], "u_F": sf.copy(),
+        "u_h": sh.copy(), "rate": nan.copy(), "u_rate": nan.copy(),
+    }  # fmt: skip
+    held = np.flatnonzero(tail > 0)
+    if not len(held):
+        return out
+    k, s = tail[held], start[held]
+    offsets = np.concatenate([[0], np.cumsum(k)]).astype(np.int64)
+    # Counted from the last sample of the hold.
+    x = np.arange(offsets[-1]) - np.repeat(offsets[1:] - 1, k)
+    at = x + np.repeat(s, k)
+    here = np.zeros(len(held))
+    h, slope, u_h, u_slope = line_fits(x.astype(float), corrected.depth[at], offsets, here)
+    _, _, u_f, _ = line_fits(x.astype(float), corrected.force[at], offsets, here)
+    root = np.sqrt(k)
+    out["F"][held] = np.add.reduceat(corrected.force[at], offsets[:-1]) / k
+    out["h"][held] = h
+    out["u_F"][held] = np.fmax(u_f, sf[held] / root)
+    out["u_h"][held] = np.fmax(u_h, sh[held] / root)
+    span = corrected.time[s] - corrected.time[s - k + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        per_s = np.where(span > 0, (k - 1) / span, np.nan)
+    out["rate"][held] = slope * per_s
+    out["u_rate"][held] = np.where(np.isfinite(u_slope), u_slope, np.inf) * per_s
+    return out
+
+
+def _sqrt_slopes(
+    corrected: Corrected,
+    begin: Ints,
+    end: Ints,
+    seen: Floats,
+    f_max: Floats,
+    window: tuple[float, float],
+) -> tuple[Floats, Floats, Floats]:
+    """Slope of h against sqrt(F) of each loading that was not loaded before, its uncertainty, and
+    the slope of time against sqrt(F); NaN where there are fewer than six samples."""
+    n = len(begin)
+    out = tuple(np.full(n, np.nan) for _ in range(3))
+    low, high = window[0] * f_max, window[1] * f_max
+    index, offsets = _loading_samples(corrected.force, begin, end, low, high)
+    count = np.diff(offsets)
+    good = np.flatnonzero((seen <= low) & (count >= 6))
+    if not len(good):
+        return out[0], out[1], out[2]
+    k = count[good]
+    own = np.concatenate([[0], np.cumsum(k)]).astype(np.int64)
+    at = index[np.arange(own[-1]) + np.repeat(offsets[good] - own[:-1], k)]
+    x, ref = np.sqrt(corrected.force[at]), np.sqrt(f_max[good])
+    _, out[0][good], _, out[1][good] = line_fits(x, corrected.depth[at], own, ref)
+    t = corrected.time[at]
+    out[2][good] = line_fits(x, np.where(np.isfinite(t), t, 0.0), own, ref)[1]
+    out[2][good] = np.where(np.isfinite(t[own[:-1]]), out[2][good], np.nan)
+    return out[0], out[1], out[2]

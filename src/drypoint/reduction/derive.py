@@ -46,8 +46,10 @@ class Context:
 
     ``nu_names`` gives for each row the input that holds its specimen's Poisson's ratio; ``t_max``,
     ``t_p`` (s after first contact), ``force_rate`` (N/s) weigh the drift; ``moment_total`` and
-    ``moment_back`` (N s) weigh it in the works; ``seen`` marks rows with a measured area; ``zero_per_exponent`` (m)
-    is how far each zero moves with the exponent of the contact law.
+    ``moment_back`` (N s) weigh it in the works, ``t_slope_sqrt`` (s N^(-1/2)) in HM_s;
+    ``m_per_C`` and ``C_per_C`` say how the unloading fit answers to a compliance; ``seen`` marks
+    rows with a measured area; ``zero_per_exponent`` (m) is how far each zero moves with the
+    exponent of the contact law.
     """
 
     tip: Tip
@@ -63,6 +65,9 @@ class Context:
     force_rate: NDArray[np.float64]
     moment_total: NDArray[np.float64]
     moment_back: NDArray[np.float64]
+    t_slope_sqrt: NDArray[np.float64]
+    m_per_C: NDArray[np.float64]
+    C_per_C: NDArray[np.float64]
     seen: NDArray[np.bool_]
     half_angle: float
     zero_exponent: float
@@ -101,15 +106,24 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
     h_max = moved(local["h_max"], local["F_max"], ctx.t_max)
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rate = np.where(np.isfinite(ctx.force_rate), 1.0 / ctx.force_rate, 0.0)
-    C_t = (d * (local["C_t"] + c_old)) / f - c_new + drift * per_rate / f
+    # To an unloading at a constant rate a drift is one more compliance. The fit answers to it with
+    # another slope and another exponent.
+    more = c_new * f / d - c_old - drift * per_rate / d
+    C_t = d / f * (local["C_t"] + ctx.C_per_C * more)
     S = 1.0 / C_t
-    m = local["m"]
-    eps = un.epsilon(m) if a.epsilon is None else theta["epsilon"] + 0.0 * m
+    m = local["m"] + ctx.m_per_C * more
+    # An exponent below 1 has no epsilon; it is flagged, and taken as the flat punch's.
+    eps = (
+        un.epsilon(np.where(m.real < 1, 1.0, m))
+        if a.epsilon is None
+        else theta["epsilon"] + 0.0 * m
+    )
     h_p = d * local["h_p"] - zero - drift * ctx.t_p
 
     h_c = h_max - eps * F * C_t
     h_r = h_max - F * C_t
     A_fun = areas.area(ctx.tip, theta, h_c) * theta.get(SCALE, 1.0)
+    A_fun = np.where(A_fun.real > 0, A_fun, np.nan)  # a series outside its range
     A_p = np.where(ctx.seen, local["A_seen"] + 0.0 * h_c, A_fun)
     nu = 0.0 * h_c
     for j, name in enumerate(ctx.nu_names):
@@ -124,7 +138,9 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
 
     root = np.sqrt(f)
     middle = 0.5 * (np.sqrt(a.hms_window[0]) + np.sqrt(a.hms_window[1]))
-    slope = d * (local["slope_sqrt"] / root) + 2.0 * (d * c_old / f - c_new) * middle * np.sqrt(F)
+    slope = (d * local["slope_sqrt"] - drift * ctx.t_slope_sqrt) / root + 2.0 * (
+        d * c_old / f - c_new
+    ) * middle * np.sqrt(F)
     h_1 = moved(local["h_1"], local["F_1"], ctx.t_1)
     W_t = f * d * local["W_total"] + (d * c_old / f - c_new) * F * F / 2.0
     W_t = W_t - drift * f * ctx.moment_total
@@ -172,8 +188,8 @@ def jacobians(
     """
     n = len(local["F_max"])
     values = derive(local, theta, ctx)
-    by_local = {s: np.zeros((n, len(LOCAL))) for s in values}
-    by_theta = {s: np.zeros((n, len(theta))) for s in values}
+    by_local: dict[str, Array] = {s: np.zeros((n, len(LOCAL))) for s in values}
+    by_theta: dict[str, Array] = {s: np.zeros((n, len(theta))) for s in values}
     with np.errstate(all="ignore"):
         for j, name in enumerate(LOCAL):
             size = _step(local[name])

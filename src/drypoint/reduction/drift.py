@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from drypoint.reduction.options import DriftOptions
-from drypoint.uncertainty.noise import robust_slope
+from drypoint.uncertainty.noise import robust_slopes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,25 +27,23 @@ class Drift:
     how: Ints
 
 
-@njit(cache=True)
 def _slopes(
     time: Floats, depth: Floats, start: Ints, stop: Ints, low: float, high: float
 ) -> tuple[Floats, Floats]:
+    """Slope of each hold's window and its uncertainty; NaN where it is too short or has no time."""
     n = len(start)
-    rate = np.full(n, np.nan)
-    u = np.full(n, np.nan)
-    for i in range(n):
-        length = stop[i] - start[i]
-        if length < 8:
-            continue
-        a = start[i] + int(low * length)
-        b = start[i] + int(high * length)
-        t = time[a:b]
-        if b - a < 5 or not np.isfinite(t[0]):
-            continue
-        slope, _, us = robust_slope(t - t[0], depth[a:b])
-        rate[i] = slope
-        u[i] = us
+    rate, u = np.full(n, np.nan), np.full(n, np.nan)
+    length = stop - start
+    a = start + (low * length).astype(np.int64)
+    b = start + (high * length).astype(np.int64)
+    good = np.flatnonzero((length >= 8) & (b - a >= 5))
+    good = good[np.isfinite(time[a[good]])]
+    if len(good):
+        offsets = np.concatenate([[0], np.cumsum(b[good] - a[good])]).astype(np.int64)
+        # Index of each sample of all windows: window behind window.
+        at = np.arange(offsets[-1]) + np.repeat(a[good] - offsets[:-1], b[good] - a[good])
+        t = time[at] - np.repeat(time[a[good]], b[good] - a[good])
+        rate[good], _, u[good] = robust_slopes(t, depth[at], offsets)
     return rate, u
 
 

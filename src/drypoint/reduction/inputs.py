@@ -38,7 +38,13 @@ def systematic_inputs(
     z = options.zero
     u_n = z.u_exponent if z.method == "first contact" else 0.0
     parts.append(single("zero.exponent", z.exponent, u_n, SOURCES["zero.u_exponent"]))
-    rule_scale(bench.tip, a)
+    if rule_scale(bench.tip, a) != 1.0 and bench.linked is not None:
+        raise ReductionError(
+            f"Tip “{bench.tip.name}” and its frame were found together under another beta or "
+            "radial correction than this analysis uses.",
+            remedy="Calibrate again under the rule of this study; recalibrate_tip moves a tip "
+            "alone.",
+        )
     parts.append(beta_and_scale(bench.tip, a, SOURCES["analysis.beta"]))
     if a.epsilon is not None:
         parts.append(single("epsilon", a.epsilon, a.u_epsilon, "fixed in the recipe"))

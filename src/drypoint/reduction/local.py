@@ -102,9 +102,12 @@ def local_inputs(
     reading[:, _AT["h_p"], _AT["h_p"]] = np.where(read, sh**2, 0.0)
     reading[:, _AT["h_1"], _AT["h_1"]] = sh**2 / 3.0
     reading[:, _AT["F_1"], _AT["F_1"]] = sf**2 / 3.0
-    # Work is a sum over many readings: its noise is that of the two ends (trapezoids telescope).
-    reading[:, _AT["W_total"], _AT["W_total"]] = (F * sh) ** 2
-    reading[:, _AT["W_elast"], _AT["W_elast"]] = (F * sh) ** 2
+    # Work is a sum over many readings: its noise is that of the two ends (trapezoids telescope)
+    # and an average over what lies between.
+    between = sh**2 / np.maximum(readings.stop - readings.start, 1)
+    turn = F**2 * (readings.u_h_max**2 + between)
+    reading[:, _AT["W_total"], _AT["W_total"]] = turn
+    reading[:, _AT["W_elast"], _AT["W_elast"]] = turn + (readings.F_last * sh) ** 2
 
     zero = np.zeros((n, k, k))
     zero[:, _AT["zero"], _AT["zero"]] = corrected.zero.u_depth[t] ** 2
@@ -114,7 +117,8 @@ def local_inputs(
     measured[:, _AT["A_seen"], _AT["A_seen"]] = np.nan_to_num(area[:, 1]) ** 2
     values = {
         "F_max": F, "h_max": h_max, "C_t": C_t, "m": m, "h_p": h_p,
-        "zero": np.zeros(n), "drift": np.zeros(n), "A_seen": np.where(np.isfinite(area[:, 0]), area[:, 0], 1.0),
+        "zero": np.zeros(n), "drift": np.zeros(n),
+        "A_seen": np.where(np.isfinite(area[:, 0]), area[:, 0], 1.0),
         "slope_sqrt": readings.slope_sqrt, "h_1": readings.h_1, "W_total": readings.W_total,
         "W_elast": W_elast, "F_1": readings.F_1,
     }  # fmt: skip

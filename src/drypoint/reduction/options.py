@@ -21,22 +21,24 @@ SOURCES: dict[str, str] = {
     "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max (recommended range, second-hand)",
     "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
     "analysis.beta": "ISO 14577-1: beta = 1",
-    "analysis.recalibrate_tip": "a tip used under another rule than its own is refused unless asked",
+    "analysis.recalibrate_tip": "a tip used under another rule than its own is refused "
+    "unless asked",
     "analysis.radial_correction": "off by default; Hay, Bolshakov and Pharr 1999",
     "analysis.depth_at_F_max": "recorded depth at the start of unloading",
     "segments.tolerance": "our own choice: above the ripple of usual force control",
     "zero.depth_window": "our own choice: a real tip is round on this scale",
     "zero.force_share": "our own choice: beyond it the contact is no first contact any more",
     "zero.threshold_sigma": "our own choice: one false alarm in 30,000 quiet samples",
-    "analysis.linear_window": "common practice: tangent to the upper part of unloading; Doerner and "
-    "Nix 1986",
+    "analysis.linear_window": "common practice: tangent to the upper part of unloading; "
+    "Doerner and Nix 1986",
     "analysis.hms_window": "ISO 14577-1: 50 % to 90 % of F_max (from memory)",
     "flags.drift_rate": "common practice of the trade: 0.05 nm/s",
     "flags.fit_residual": "our own choice",
-    "flags.exponent": "our own choice: 1 is a flat punch, 2 a cone; Oliver and Pharr 1992 found 1.25 "
-    "to 1.51",
+    "flags.exponent": "our own choice: 1 is a flat punch, 2 a cone; Oliver and Pharr 1992 found "
+    "1.25 to 1.51",
     "flags.pile_up": "Bolshakov and Pharr 1998",
-    "flags.creep_rate_share": "our own choice: a tenth of the elastic rate moves S by about a tenth",
+    "flags.creep_rate_share": "our own choice: a tenth of the elastic rate moves S by about a "
+    "tenth",
     "analysis.u_hardness_limit": "our own choice: hardness with a larger relative standard "
     "uncertainty says nothing",
     "analysis.elastic_work_limit": "our own choice: above this elastic share of the work the "
@@ -100,7 +102,8 @@ class AnalysisOptions:
     ``unloading``: ``"power law"`` or ``"linear"`` (tangent to the upper part, ``linear_window``).
     ``window``: lowest and highest share of F_max in the fit. ``epsilon``: ``None`` for epsilon(m),
     or a number. ``beta`` with ``u_beta``. ``recalibrate_tip``: rescale an area function found under
-    another beta or radial correction instead of refusing it. ``radial_correction``: multiply beta by gamma(nu, psi).
+    another beta or radial correction instead of refusing it. ``radial_correction``: multiply
+    beta by gamma(nu, psi).
     ``depth_at_F_max``: ``"record"`` or ``"fit"``. ``elastic_work_limit``: hardness is withheld
     where eta_IT is above it. ``u_hardness_limit``: hardness is withheld where its relative
     standard uncertainty is above it.

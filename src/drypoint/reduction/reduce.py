@@ -12,7 +12,6 @@ from drypoint.errors import ReductionError
 from drypoint.records.batch import Batch
 from drypoint.records.segments import Segments, find_segments
 from drypoint.reduction import flags as flags_
-from drypoint.reduction import zero as zero_
 from drypoint.reduction.correct import Corrected, correct
 from drypoint.reduction.cycles import Cycles, read_cycles
 from drypoint.reduction.derive import LOCAL, UNITS, Context, jacobians
@@ -238,7 +237,9 @@ def _context(
     def after(t: Floats) -> Floats:
         return np.where(np.isfinite(t - since), t - since, 0.0)
 
-    nu_of_test = np.array([specimens.index(owners[t.specimen]) for t in batch.tests], dtype=np.int64)
+    nu_of_test = np.array(
+        [specimens.index(owners[t.specimen]) for t in batch.tests], dtype=np.int64
+    )
     psi = bench.tip.geometry.equivalent_half_angle
     return Context(
         tip=bench.tip,
@@ -252,9 +253,11 @@ def _context(
         t_p=after(np.where(local.h_p_read, readings.t_last, readings.t_max)),
         t_1=after(batch.time[readings.hold_start]),
         force_rate=fits.force_rate,
-        moment_total=0.5 * readings.F_max * after(readings.t_max),
-        moment_back=np.where(np.isfinite(fits.force_rate), 0.5 * readings.F_max**2
-                             / np.where(fits.force_rate > 0, fits.force_rate, np.inf), 0.0),
+        moment_total=np.nan_to_num(readings.moment_total),
+        moment_back=np.nan_to_num(readings.moment_back),
+        t_slope_sqrt=np.nan_to_num(readings.t_slope_sqrt),
+        m_per_C=np.nan_to_num(fits.m_per_C),
+        C_per_C=np.where(np.isfinite(fits.C_per_C), fits.C_per_C, -1.0),
         seen=np.isfinite(area[:, 0]),
         half_angle=psi,
         zero_exponent=options.zero.exponent,
@@ -302,9 +305,7 @@ def _assemble(
     h = quantities["H_IT"]
     u_sys = np.sqrt(np.einsum("ij,jk,ik->i", h.sensitivity, inputs.cov, h.sensitivity))
     u_H = np.hypot(h.u_random, u_sys)
-    found = flags_.find_flags(
-        corrected, readings, fits, values, u_H, bench.tip, ctx.seen, options
-    )
+    found = flags_.find_flags(corrected, readings, fits, values, u_H, bench.tip, ctx.seen, options)
     withheld = np.array(
         [any(f.code in ("still elastic", "hardness uncertain") for f in row) for row in found],
         dtype=bool,

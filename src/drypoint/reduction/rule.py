@@ -60,9 +60,7 @@ def rule_scale(tip: Tip, analysis: AnalysisOptions) -> float:
         )
     factor = beta / analysis.beta
     if radial != analysis.radial_correction:
-        gamma = float(
-            radial_factor(_reference_nu(tip), tip.geometry.equivalent_half_angle)
-        )
+        gamma = float(radial_factor(_reference_nu(tip), tip.geometry.equivalent_half_angle))
         factor *= gamma if radial else 1.0 / gamma
     return factor * factor
 

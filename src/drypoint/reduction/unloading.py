@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.uncertainty.noise import fit_covariance
+from drypoint.uncertainty.noise import fit_covariances
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,7 +29,9 @@ class Unloading:
     ``A`` (N), ``L`` (m), ``m`` as in the module's formula with ``h_ref`` (m); ``cov`` has shape
     (n, 3, 3) in the order A, L, m; ``rms`` is the residual's root mean square over A; ``samples``
     were used; ``status`` is a key of :data:`STATUS`. ``force_rate`` (N/s, positive) is the mean
-    rate of unloading in the window, NaN without time.
+    rate of unloading in the window, NaN without time. ``m_per_C`` (N/m) and ``C_per_C`` say how far
+    the fitted exponent and the compliance at the top (1/S) would move with the frame compliance
+    taken off the depth; C_per_C is near -1.
     """
 
     A: Floats
@@ -41,6 +43,8 @@ class Unloading:
     samples: Ints
     status: Ints
     force_rate: Floats
+    m_per_C: Floats
+    C_per_C: Floats
 
     @property
     def S(self) -> Floats:
@@ -81,7 +85,29 @@ def _solve3(h: Floats, g: Floats, lam: float, free: Floats) -> Floats:
         for j in range(k):
             mat[i, j] = h[i, j] if (free[i] > 0 and free[j] > 0) else 0.0
         mat[i, i] = h[i, i] * (1.0 + lam) if free[i] > 0 else 1.0
-    return np.linalg.solve(mat, rhs)
+    # Gaussian elimination with pivots; a singular system gives a step that is refused.
+    for i in range(k):
+        best = i
+        for r in range(i + 1, k):
+            if abs(mat[r, i]) > abs(mat[best, i]):
+                best = r
+        for c in range(k):
+            mat[i, c], mat[best, c] = mat[best, c], mat[i, c]
+        rhs[i], rhs[best] = rhs[best], rhs[i]
+        if mat[i, i] == 0.0:
+            mat[i, i] = 1e-300
+        for r in range(i + 1, k):
+            q = mat[r, i] / mat[i, i]
+            for c in range(i, k):
+                mat[r, c] -= q * mat[i, c]
+            rhs[r] -= q * rhs[i]
+    step = np.empty(k)
+    for i in range(k - 1, -1, -1):
+        v = rhs[i]
+        for c in range(i + 1, k):
+            v -= mat[i, c] * step[c]
+        step[i] = v / mat[i, i]
+    return step
 
 
 @njit(cache=True)
@@ -119,8 +145,10 @@ def fit_power_law(
     if not _model(x, p, f, jac):
         return p, jac, np.nan, 2
     rss = 0.0
+    tiny = 1e-300  # a sum of squares that is rounding: curves without noise end there
     for i in range(n):
         rss += (y[i] - f[i]) ** 2
+        tiny += 1e-28 * y[i] * y[i]
     lam = 1e-4
     h = np.empty((3, 3))
     g = np.empty(3)
@@ -155,7 +183,7 @@ def fit_power_law(
             for i in range(n):
                 new += (y[i] - f2[i]) ** 2
         if new <= rss:
-            done = gain <= 1e-13 * rss + 1e-300
+            done = gain <= 1e-13 * rss + tiny
             p = q
             rss = new
             f, f2 = f2, f
@@ -166,13 +194,42 @@ def fit_power_law(
             if small >= 2:
                 return p, jac, rss, 0
         else:
-            if gain <= 1e-13 * rss + 1e-300:
+            if gain <= 1e-13 * rss + tiny:
                 return p, jac, rss, 0
             lam = max(lam, 1e-10) * 10.0
             fresh = False
             if lam > 1e14:
                 return p, jac, rss, 2
     return p, jac, rss, 2
+
+
+@njit(cache=True)
+def _with_compliance(
+    x: Floats, p: Floats, jac: Floats, f_max: float, span: float, linear: bool
+) -> tuple[float, float]:
+    """Change of m and of 1/S for each unit of compliance taken off the depth (first order).
+
+    The depths relative to the reference move by -dC (F - F_max); least squares answers with
+    dp = -(J'J)^-1 J' (f' dx).
+    """
+    n = len(x)
+    h = np.zeros((3, 3))
+    g = np.zeros(3)
+    free = np.ones(3)
+    if linear:
+        free[2] = 0.0
+    for i in range(n):
+        u = 1.0 + x[i] / p[1]
+        f = p[0] * np.exp(p[2] * np.log(u))
+        push = p[2] * f / (u * p[1]) * (f - 1.0) * f_max / span
+        for a in range(3):
+            g[a] += jac[i, a] * push
+            for b in range(3):
+                h[a, b] += jac[i, a] * jac[i, b]
+    dp = _solve3(h, g, 0.0, free)
+    dm = 0.0 if linear else dp[2]
+    c_t = p[1] * span / (p[2] * p[0] * f_max)
+    return dm, c_t * (dp[1] / p[1] - dp[0] / p[0] - dm / p[2])
 
 
 @njit(cache=True)
@@ -187,10 +244,15 @@ def _fit_all(
     low: Floats,
     high: Floats,
     linear: bool,
-) -> tuple[Floats, Floats, Ints]:
+) -> tuple[Floats, Ints, Floats, Floats, Ints]:
     n = len(start)
-    real = np.full((n, 5), np.nan)
-    cov = np.full((n, 3, 3), np.nan)
+    real = np.full((n, 7), np.nan)
+    room = 0
+    for c in range(n):
+        room += stop[c] - start[c]
+    all_jac = np.empty((room, 3))
+    all_res = np.empty(room)
+    used = np.zeros(n + 1, dtype=np.int64)
     whole = np.zeros((n, 2), dtype=np.int64)
     for c in range(n):
         a = start[c]
@@ -205,6 +267,7 @@ def _fit_all(
             i1 += 1
         k = i1 - i0
         whole[c, 0] = k
+        used[c + 1] = used[c]
         if k < 6:
             whole[c, 1] = 1
             continue
@@ -249,21 +312,16 @@ def _fit_all(
         real[c, 1] = p[1] * span
         real[c, 2] = p[2]
         real[c, 3] = np.sqrt(rss / k) / p[0]
-        res = np.empty(k)
+        first = used[c]
+        used[c + 1] = first + k
         for i in range(k):
             u = 1.0 + x[i] / p[1]
-            res[i] = y[i] - p[0] * np.exp(p[2] * np.log(u))
-        if linear:
-            two = fit_covariance(np.ascontiguousarray(jac[:, :2]), res)
-            full = np.zeros((3, 3))
-            full[:2, :2] = two
-        else:
-            full = fit_covariance(jac, res)
-        scale = np.array([fm, span, 1.0])
-        for i in range(3):
-            for j in range(3):
-                cov[c, i, j] = full[i, j] * scale[i] * scale[j]
-    return real, cov, whole
+            all_res[first + i] = (y[i] - p[0] * np.exp(p[2] * np.log(u))) * fm
+            all_jac[first + i, 0] = jac[i, 0]
+            all_jac[first + i, 1] = jac[i, 1] * fm / span
+            all_jac[first + i, 2] = jac[i, 2] * fm
+        real[c, 5], real[c, 6] = _with_compliance(x, p, jac, fm, span, linear)
+    return real, whole, all_jac[: used[n]], all_res[: used[n]], used
 
 
 def fit_unloading(
@@ -298,7 +356,7 @@ def fit_unloading(
     Unloading
     """
     w = np.broadcast_to(np.asarray(window, dtype=float), (len(start), 2))
-    real, cov, whole = _fit_all(
+    real, whole, jac, res, used = _fit_all(
         force,
         depth,
         time,
@@ -310,6 +368,14 @@ def fit_unloading(
         np.ascontiguousarray(w[:, 1]),
         linear,
     )
+    fitted = np.flatnonzero(np.diff(used) > 0)
+    cov = np.full((len(start), 3, 3), np.nan)
+    cov[fitted] = 0.0
+    p = 2 if linear else 3
+    offsets = np.concatenate([used[fitted], used[-1:]])
+    cov[fitted[:, None, None], np.arange(p)[:, None], np.arange(p)] = fit_covariances(
+        jac[:, :p], res, offsets
+    )
     return Unloading(
         A=real[:, 0].copy(),
         L=real[:, 1].copy(),
@@ -320,4 +386,6 @@ def fit_unloading(
         samples=whole[:, 0].copy(),
         status=whole[:, 1].copy(),
         force_rate=real[:, 4].copy(),
+        m_per_C=real[:, 5].copy(),
+        C_per_C=real[:, 6].copy(),
     )

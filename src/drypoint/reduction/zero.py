@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import noise_of
 from drypoint.reduction.options import ZeroOptions
-from drypoint.uncertainty.noise import fit_covariance
+from drypoint.uncertainty.noise import fit_covariances
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -58,9 +58,12 @@ class Zero:
 
 @njit(cache=True)
 def _line(
-    g: Floats, h: Floats, sh: float, sf: float, f: Floats, n: float
-) -> tuple[float, float]:
-    """Intercept of h = h0 + c g, weighted by the variance of h and of g; with its uncertainty."""
+    g: Floats, h: Floats, sh: float, sf: float, f: Floats, n: float, jac: Floats, res: Floats
+) -> float:
+    """Intercept of h = h0 + c g, weighted by the variance of h and of g.
+
+    Fills the weighted Jacobian (k, 2) and residuals (k,).
+    """
     k = len(g)
     w = np.ones(k)
     c = 0.0
@@ -75,21 +78,18 @@ def _line(
             y1 += w[i] * g[i] * h[i]
         det = s0 * s2 - s1 * s1
         if not det > 0.0:
-            return np.nan, np.nan
+            return np.nan
         c = (s0 * y1 - s1 * y0) / det
         h0 = (y0 - c * s1) / s0
         for i in range(k):
             slope = c * g[i] / (n * f[i])
             w[i] = 1.0 / (sh * sh + slope * slope * sf * sf + 1e-30)
-    jac = np.empty((k, 2))
-    res = np.empty(k)
     for i in range(k):
         r = np.sqrt(w[i])
         jac[i, 0] = r
         jac[i, 1] = r * g[i]
         res[i] = r * (h[i] - h0 - c * g[i])
-    cov = fit_covariance(jac, res)
-    return h0, np.sqrt(max(cov[0, 0], 0.0))
+    return h0
 
 
 @njit(cache=True)
@@ -104,8 +104,14 @@ def _zero_one(
     window: float,
     share: float,
     k_sigma: float,
+    jac: Floats,
+    res: Floats,
 ) -> tuple[float, float, float, float, int, int, float, float, int]:
-    """Zero of one test; sample indices count from its first sample."""
+    """Zero of one test; sample indices count from its first sample.
+
+    For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each sample of the
+    fit, and the uncertainty is left to :func:`find_zero`.
+    """
     sh = noise_of(depth[load_start:load_stop])
     fmax = np.max(force)
     base = 0.0
@@ -145,27 +151,27 @@ def _zero_one(
         if (far and k >= 8) or (force[i] - base > limit and k >= 8):
             break
         k += 1
-    f = np.empty(k)
-    h = np.empty(k)
+    f: Floats = np.empty(k)
+    h: Floats = np.empty(k)
     m = 0
     for i in range(contact, contact + k):
         if force[i] - base > 0.0:
             f[m] = force[i] - base
             h[m] = depth[i]
             m += 1
-    f = f[:m]
-    h = h[:m]
+    f, h = f[:m].copy(), h[:m].copy()
     if m < 5:
         u = np.sqrt(sh * sh + step * step / 3.0)
         return base, depth[contact], u, 0.0, contact, 1, sf, sh, m
     top = np.max(f)
-    h0, u0 = _line((f / top) ** (1.0 / exponent), h, sh, sf, f / top, exponent)
     other = 2.0 if exponent < 1.75 else 1.5
-    h2, _ = _line((f / top) ** (1.0 / other), h, sh, sf, f / top, other)
+    f = f / top
+    h2 = _line(f ** (1.0 / other), h, sh, sf, f, other, jac, res)
+    h0 = _line(f ** (1.0 / exponent), h, sh, sf, f, exponent, jac, res)
     law = (h2 - h0) / (other - exponent)
     if not np.isfinite(law):
         law = 0.0
-    return base, h0, u0, law, contact, 0, sf, sh, m
+    return base, h0, 0.0, law, contact, 0, sf, sh, m
 
 
 @njit(cache=True)
@@ -181,8 +187,11 @@ def _zero_all(
     window: float,
     share: float,
     k_sigma: float,
-) -> tuple[Floats, Ints]:
+) -> tuple[Floats, Ints, Floats, Floats, Ints]:
     n = len(offsets) - 1
+    jac = np.empty((len(force), 2))
+    res = np.empty(len(force))
+    fits = np.zeros(n + 1, dtype=np.int64)
     real = np.empty((n, 6))
     whole = np.empty((n, 3), dtype=np.int64)
     for t in range(n):
@@ -199,7 +208,10 @@ def _zero_all(
             window,
             share,
             k_sigma,
+            jac[fits[t] :],
+            res[fits[t] :],
         )
+        fits[t + 1] = fits[t] + (r[8] if r[5] == 0 else 0)
         real[t, 0] = r[0]
         real[t, 1] = r[1]
         real[t, 2] = r[2]
@@ -209,7 +221,7 @@ def _zero_all(
         whole[t, 0] = r[4] + a
         whole[t, 1] = r[5]
         whole[t, 2] = r[8]
-    return real, whole
+    return real, whole, jac[: fits[n]], res[: fits[n]], fits
 
 
 def find_zero(
@@ -237,9 +249,10 @@ def find_zero(
     Returns
     -------
     Zero
-        A test without contact has ``how == -1`` and NaN uncertainty.
+        A test without contact has ``how == -1`` and NaN uncertainty. A declared zero, or the one
+        as recorded, is put in by :func:`drypoint.reduction.correct.correct`; here it is 0.
     """
-    real, whole = _zero_all(
+    real, whole, jac, res, fits = _zero_all(
         force,
         depth,
         offsets,
@@ -252,12 +265,12 @@ def find_zero(
         options.force_share,
         options.threshold_sigma,
     )
-    zero = real[:, 1].copy()
-    if options.method == "declared":
-        zero = np.full(len(zero), options.depth)
+    fitted = np.flatnonzero(whole[:, 1] == FITTED)
+    cov = fit_covariances(jac, res, np.concatenate([fits[fitted], fits[-1:]]))
+    real[fitted, 2] = np.sqrt(np.maximum(cov[:, 0, 0], 0.0))
     return Zero(
         force=real[:, 0].copy(),
-        depth=zero,
+        depth=real[:, 1].copy(),
         u_depth=np.hypot(real[:, 2], options.u_zero),
         per_exponent=real[:, 3].copy(),
         contact=whole[:, 0].copy(),

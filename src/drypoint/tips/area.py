@@ -15,7 +15,8 @@ Kinds of area function (A_p projected contact area in m^2, h_c contact depth in 
 Inputs are looked up by name (``tip.angle``, ``tip.radius``, ``tip.C0``, ``tip.A1``): first in
 ``theta``, then in the tip's own best values, so that ``theta`` holds only what is varied. Values
 in ``theta`` may be complex, or arrays that broadcast with the depth. Branches look at the real
-part. A depth below zero gives NaN: there is no such contact.
+part. A depth below zero gives NaN: there is no such contact. A flat punch is the exception: its
+contact depth is zero, read with noise on both sides of it, and its area is the same everywhere.
 """
 
 from __future__ import annotations
@@ -90,9 +91,9 @@ def _tan_psi(tip: Tip, theta: Theta) -> Array:
 
 def _evaluate(tip: Tip, theta: Theta, h_c: ArrayLike) -> tuple[Array, Array]:
     given = np.asarray(h_c)
-    below = given.real < 0
-    h = np.where(below, 0.0, given)
     kind, shape = tip.area.kind, tip.geometry.shape
+    below = (given.real < 0) & (shape != "flat punch")
+    h = np.where(below, 0.0, given)
     if kind == "series":
         names = parameter_names(kind, len(tip.area.parameters.names))
         pair = shapes.series(h, [_input(tip, theta, n) for n in names])
@@ -174,7 +175,8 @@ def check_range(tip: Tip, h_c: ArrayLike) -> NDArray[np.bool_]:
     NaN counts as outside.
     """
     h = np.asarray(h_c).real
-    return np.asarray(~((h >= tip.area.h_min) & (h <= tip.area.h_max)))
+    low = -np.inf if tip.geometry.shape == "flat punch" else tip.area.h_min
+    return np.asarray(~((h >= low) & (h <= tip.area.h_max)))
 
 
 def tip_joint(tip: Tip) -> list[Joint]:

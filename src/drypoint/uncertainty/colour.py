@@ -14,12 +14,16 @@ For least squares ``p - p0 = (J'J)^-1 J'u = R^-1 Q'u`` (``J = Q R``), hence
 ``s_k = 2 sin(pi k/2N)``: exactly a sampled AR(1) with ``f0 = (1 - rho)/sqrt(rho)``, plus white.
 ``D`` is a log-linear drift of the noise along the record, from the first differences (noise in
 depth weighs less where the curve is flat). ``benchmarks/noise_colour.py`` shows what it covers.
+
+All functions work on many fits of one length at once (first axis): plain array operations, no
+compiled kernel, so that nothing waits for a compiler.
 """
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -31,155 +35,116 @@ _WHITE_WEIGHT = 30.0  # weight beforehand of plain white noise, against 1 for ea
 _DRIFT_VARIANCE = 1.0  # of the log-variance's change along the record, beforehand
 
 
-@njit(cache=True)
-def orthonormal(jac: Floats) -> tuple[Floats, Floats, bool]:
-    """Thin QR by modified Gram-Schmidt, twice; False when a column is (nearly) dependent."""
-    n, p = jac.shape
-    q = jac.copy()
-    r = np.zeros((p, p))
-    ok = True
-    for k in range(p):
-        before = 0.0
-        for i in range(n):
-            before += q[i, k] * q[i, k]
-        for _ in range(2):
-            for m in range(k):
-                s = 0.0
-                for i in range(n):
-                    s += q[i, m] * q[i, k]
-                r[m, k] += s
-                for i in range(n):
-                    q[i, k] -= s * q[i, m]
-        after = 0.0
-        for i in range(n):
-            after += q[i, k] * q[i, k]
-        if not after > 1e-26 * before:
-            ok = False
-            return q, r, ok
-        norm = np.sqrt(after)
-        r[k, k] = norm
-        for i in range(n):
-            q[i, k] /= norm
-    return q, r, ok
+@lru_cache(maxsize=256)
+def _transform(n: int) -> Floats:
+    """Orthonormal cosine transform (DCT-II), shape (n, n)."""
+    k = np.arange(n)[:, None]
+    t: Floats = np.cos(np.pi * k * (np.arange(n) + 0.5) / n) * np.sqrt(2.0 / n)
+    t[0] /= np.sqrt(2.0)
+    return t
 
 
-@njit(cache=True)
-def cosines(x: Floats) -> Floats:
-    """Orthonormal cosine transform (DCT-II) of each column, by Chebyshev's recurrence."""
-    n, p = x.shape
-    out = np.zeros((n, p))
-    for k in range(n):
-        w = np.pi * k / n
-        twice = 2.0 * np.cos(w)
-        last = np.cos(0.5 * w)
-        now = last
-        for i in range(n):
-            for j in range(p):
-                out[k, j] += now * x[i, j]
-            last, now = now, twice * now - last
-        scale = np.sqrt((1.0 if k == 0 else 2.0) / n)
-        for j in range(p):
-            out[k, j] *= scale
-    return out
+@lru_cache(maxsize=256)
+def _spectra(n: int) -> tuple[Floats, Floats]:
+    """The spectra, shape (19, n), white first; and the logarithm of their weights beforehand."""
+    rows = [np.ones(n)]
+    k = np.maximum(np.arange(n), 0.5)
+    for corner in range(_CORNERS):
+        f0 = np.exp(np.log(3.0 / n) * (1.0 - corner / (_CORNERS - 1.0)))
+        plateau = 1.0 / (1.0 + (2.0 * np.sin(np.pi * k / (2.0 * n)) / f0) ** 2)
+        rows += [share + plateau for share in _WHITE_SHARES]
+    weights = np.zeros(len(rows))
+    weights[0] = np.log(_WHITE_WEIGHT)
+    return np.array(rows), weights
 
 
-@njit(cache=True)
 def drift_of(resid: Floats) -> Floats:
     """Standard deviation along the record, relative: ``exp(b t / 2)``, ``t`` in [-1/2, 1/2].
 
     ``b = 24 sum(t |d|) / sum |d|`` from first differences ``d``, drawn towards zero by
-    ``v / (v + 36/n)`` (its own variance is about ``36/n``).
+    ``v / (v + 36/n)`` (its own variance is about ``36/n``). Shape (fits, n) in and out.
     """
-    n = resid.size
-    total = 0.0
-    moment = 0.0
-    for i in range(n - 1):
-        d = abs(resid[i + 1] - resid[i])
-        total += d
-        moment += d * ((i + 0.5) - 0.5 * (n - 1)) / n
-    b = 0.0
-    if total > 0.0:
-        b = 24.0 * moment / total * _DRIFT_VARIANCE / (_DRIFT_VARIANCE + 36.0 / n)
-    out = np.empty(n)
-    for i in range(n):
-        out[i] = np.exp(0.5 * b * (i - 0.5 * (n - 1)) / n)
+    n = resid.shape[1]
+    d = np.abs(np.diff(resid, axis=1))
+    t = ((np.arange(n - 1) + 0.5) - 0.5 * (n - 1)) / n
+    total = d.sum(axis=1)
+    safe = np.where(total > 0.0, total, 1.0)
+    b = 24.0 * (d @ t) / safe * _DRIFT_VARIANCE / (_DRIFT_VARIANCE + 36.0 / n)
+    out: Floats = np.exp(0.5 * b[:, None] * (np.arange(n) - 0.5 * (n - 1)) / n)
     return out
 
 
-@njit(cache=True)
-def _one_spectrum(
-    data: Floats, fit: Floats, spectrum: Floats, meat: Floats, g: Floats
-) -> tuple[float, float]:
-    """Restricted log-likelihood and scale for one spectrum; ``meat = Q' T' S T Q`` is filled.
+def _blocks(x: Floats, m: int, block: int) -> Floats:
+    """Sums over equal blocks of samples over sqrt(block): (fits, n, p) -> (fits, m, p)."""
+    cut = x[:, : m * block]
+    out: Floats = cut.reshape(len(x), m, block, -1).sum(axis=2) / np.sqrt(block)
+    return out
 
-    ``data`` holds the transformed Jacobian (p columns) and residuals, ``fit`` the transformed
-    ``D Q``; ``g`` is work space, (p + 1, p + 1).
+
+def covariance_of(jac: Floats, resid: Floats) -> Floats:
+    """Covariance of the parameters of fits of one length; see the head of this module.
+
+    Parameters
+    ----------
+    jac : array, shape (fits, n, p)
+    resid : array, shape (fits, n)
+
+    Returns
+    -------
+    array, shape (fits, p, p)
+        NaN where the parameters cannot be told apart, zero where the residuals are.
     """
-    n, p1 = data.shape
-    p = p1 - 1
-    g[:] = 0.0
-    meat[:] = 0.0
-    logdet = 0.0
-    product = 1.0
-    for k in range(n):
-        s = spectrum[k]
-        product *= s
-        if k % 16 == 15:
-            logdet += np.log(product)
-            product = 1.0
-        for i in range(p1):
-            t = data[k, i] / s
-            for j in range(i + 1):
-                g[i, j] += t * data[k, j]
-        for i in range(p):
-            t = fit[k, i] * s
-            for j in range(i + 1):
-                meat[i, j] += t * fit[k, j]
-    logdet += np.log(product)
-    for i in range(p1):
-        for j in range(i + 1):
-            t = g[i, j]
-            for m in range(j):
-                t -= g[i, m] * g[j, m]
-            g[i, j] = np.sqrt(max(t, 1e-300)) if i == j else t / g[j, j]
-    for i in range(p):
-        logdet += 2.0 * np.log(g[i, i])
-        for j in range(i):
-            meat[j, i] = meat[i, j]
-    rss = g[p, p] * g[p, p]
-    return -0.5 * (logdet + (n - p) * np.log(rss)), rss / max(n - p - 2, 1)
+    count, n, p = jac.shape
+    cov = np.full((count, p, p), np.nan)
+    rss = np.einsum("fi,fi->f", resid, resid)
+    scale = np.sqrt(np.einsum("fip,fip->fp", jac, jac))
+    good = np.isfinite(rss) & np.all(np.isfinite(scale) & (scale > 0), axis=1)
+    still = good & ~(rss > 0.0)
+    rows = np.flatnonzero(good)
+    if not len(rows):
+        return cov
+    q, r = np.linalg.qr(jac[rows] / scale[rows][:, None, :])
+    told = np.min(np.abs(np.einsum("fpp->fp", r)), axis=1) > 1e-13
+    cov[np.intersect1d(rows[told], np.flatnonzero(still))] = 0.0
+    use = told & (rss[rows] > 0.0)
+    rows, q, r = rows[use], q[use], r[use]
+    if not len(rows):
+        return cov
+    root = np.sqrt(rss[rows] / n)
+    drift = drift_of(resid[rows])
+    block = -(-n // MOST)
+    m = n // block
+    model, _ = np.linalg.qr(_blocks(q / drift[:, :, None], m, block))
+    fit = _blocks(q * drift[:, :, None], m, block)
+    seen = _blocks((resid[rows] / drift / root[:, None])[:, :, None], m, block)
+    data = np.concatenate([model, seen], axis=2)
+    t = _transform(m)
+    meat = _averaged_meat(np.matmul(t, data), np.matmul(t, fit))
+    inv = np.linalg.inv(r * scale[rows][:, None, :])
+    out = np.einsum("fab,fbc,fdc->fad", inv, meat, inv) * (root**2)[:, None, None]
+    cov[rows] = 0.5 * (out + np.swapaxes(out, 1, 2))
+    return cov
 
 
-@njit(cache=True)
-def averaged_meat(data: Floats, fit: Floats) -> Floats:
-    """``Q' C Q`` averaged over the spectra, weighted by likelihood and weight beforehand."""
-    n, p1 = data.shape
+def _averaged_meat(data: Floats, fit: Floats) -> Floats:
+    """``Q' C Q`` averaged over the spectra, weighted by likelihood and weight beforehand.
+
+    ``data`` (fits, m, p + 1) holds the transformed model and residuals, ``fit`` (fits, m, p) the
+    transformed ``D Q``.
+    """
+    count, n, p1 = data.shape
     p = p1 - 1
-    shares = len(_WHITE_SHARES)
-    log_like = np.empty(_CORNERS * shares + 1)
-    meats = np.empty((_CORNERS * shares + 1, p, p))
-    g = np.empty((p1, p1))
-    plateau = np.ones(n)
-    spectrum = np.ones(n)
-    like, s2 = _one_spectrum(data, fit, spectrum, meats[0], g)
-    log_like[0] = like + np.log(_WHITE_WEIGHT)
-    meats[0] *= s2
-    model = 1
-    low = np.log(3.0 / n)
-    for corner in range(_CORNERS):
-        f0 = np.exp(low * (1.0 - corner / (_CORNERS - 1.0)))
-        for k in range(n):
-            x = 2.0 * np.sin(np.pi * max(k, 0.5) / (2.0 * n)) / f0
-            plateau[k] = 1.0 / (1.0 + x * x)
-        for share in _WHITE_SHARES:
-            for k in range(n):
-                spectrum[k] = share + plateau[k]
-            log_like[model], s2 = _one_spectrum(data, fit, spectrum, meats[model], g)
-            meats[model] *= s2
-            model += 1
-    weights = np.exp(log_like - np.max(log_like))
-    weights /= np.sum(weights)
-    out = np.zeros((p, p))
-    for i in range(model):
-        out += weights[i] * meats[i]
+    spectra, beforehand = _spectra(n)
+    pairs = data[:, :, :, None] * data[:, :, None, :]
+    g = np.matmul(1.0 / spectra, pairs.reshape(count, n, p1 * p1)).reshape(count, -1, p1, p1)
+    both = fit[:, :, :, None] * fit[:, :, None, :]
+    meats = np.matmul(spectra, both.reshape(count, n, p * p)).reshape(count, -1, p, p)
+    a, b, c = g[:, :, :p, :p], g[:, :, :p, p], g[:, :, p, p]
+    logdet = np.log(spectra).sum(axis=1) + np.linalg.slogdet(a)[1]
+    rss = c - np.einsum("fsi,fsi->fs", b, np.linalg.solve(a, b[..., None])[..., 0])
+    rss = np.maximum(rss, 1e-300)
+    like = -0.5 * (logdet + (n - p) * np.log(rss)) + beforehand
+    w = np.exp(like - like.max(axis=1, keepdims=True))
+    w *= rss / max(n - p - 2, 1) / w.sum(axis=1, keepdims=True)
+    out: Floats = np.einsum("fs,fsij->fij", w, meats)
     return out

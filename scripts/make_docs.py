@@ -1,0 +1,269 @@
+"""Writes the pages of docs/reference that are made from the program.
+
+    python scripts/make_docs.py            write columns.md, flags.md, commands.md anew
+    python scripts/make_docs.py --check    say which are out of date; exit code 1 if any is
+
+The study file's page and its JSON Schema come from ``python -m drypoint.recipe``.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from drypoint.reduction.flags import GROUNDS
+from drypoint.reduction.options import Options
+from drypoint.run.columns import COLUMNS, MEANING, column, unit_text
+
+REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
+MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
+
+#: Symbol -> formula, for the table of columns. Sources stand in formulas.md.
+FORMULAS: dict[str, str] = {
+    "F_max": "force at the start of unloading (mean over the end of a hold)",
+    "h_max": "depth at the start of unloading, from the record or from the fit",
+    "h_c": "h_max − ε F_max / S",
+    "h_r": "h_max − F_max / S",
+    "h_p": "depth at zero force, read where the record reaches it, else from the fit",
+    "S": "dF/dh at the start of unloading",
+    "m": "exponent of F = α (h − h_p)^m",
+    "epsilon": "ε(m), or the number in the recipe",
+    "A_p": "area function at h_c, or the area measured on the impression",
+    "E_r": "√π S / (2 β √A_p)",
+    "E_IT": "(1 − ν²) / (1/E_r − (1 − ν_i²)/E_i)",
+    "E_IT_star": "E_IT / (1 − ν²)",
+    "H_IT": "F_max / A_p",
+    "HM": "F_max / A_s(h_max)",
+    "HM_s": "h_max² / (s² A_s(h_max)), s = dh/d√F of loading",
+    "HV_conv": "0.09455 H_IT (H_IT in N/mm²)",
+    "C_IT": "100 (h_2 − h_1) / h_1 over the hold at constant force",
+    "R_IT": "100 (F_1 − F_2) / F_1 over the hold at constant depth",
+    "W_total": "∫ F dh from contact to the start of unloading",
+    "W_elast": "∫ F dh given back in unloading",
+    "eta_IT": "100 W_elast / W_total",
+    "F_over_S2": "F_max / S²",
+}
+
+#: Columns before the properties.
+HEAD: dict[str, tuple[str, str]] = {
+    "test": ("", "name of the test, unique in the study"),
+    "specimen": ("", "specimen, as in the study file"),
+    "cycle": ("", "number of the unloading, from 1; in cycles only"),
+    "excluded": ("", "true where a decision leaves the row out of the means"),
+    "x_um": ("µm", "position, where the file states it"),
+    "y_um": ("µm", "position, where the file states it"),
+}
+#: Columns after the properties.
+TAIL: dict[str, tuple[str, str]] = {
+    "zero_nm": ("nm", "depth that was taken as zero, after scale and frame compliance"),
+    "u_zero_nm": ("nm", "its standard uncertainty, exponent of the contact law included"),
+    "zero_from": ("", "first contact, threshold, as recorded, declared"),
+    "drift_nm_per_s": ("nm/s", "drift rate that was taken out"),
+    "u_drift_nm_per_s": ("nm/s", "its standard uncertainty"),
+    "drift_from": ("", "drift hold, declared, none, no drift hold"),
+    "tip": ("", "tip, as in the study file"),
+    "flags": ("", "codes, separated by “; ” (see [flags](flags.md))"),
+    "excluded_because": ("", "reason, who and when, where excluded"),
+    "date": ("", "as the file or the study file says"),
+    "temperature": ("", "as the file or the study file says, with its unit"),
+    "humidity": ("", "as the file or the study file says, with its unit"),
+    "operator": ("", "as the file or the study file says"),
+    "source": ("", "raw file, relative to the study file"),
+    "source_sha256": ("", "SHA-256 of the raw file"),
+}
+
+#: Columns of depth_bins, {} stands for a property's name with its unit.
+BINS: dict[str, str] = {
+    "specimen": "specimen",
+    "h_c_from_nm": "lower edge of the bin",
+    "h_c_to_nm": "upper edge of the bin",
+    "h_c_nm_SYMBOL": "mean contact depth of the tests in the bin",
+    "n_SYMBOL": "number of tests in the bin",
+    "SYMBOL_unit": "mean",
+    "u_SYMBOL_unit": "standard uncertainty of the mean, systematic part included",
+    "U_SYMBOL_unit": "expanded uncertainty of the mean",
+    "s_SYMBOL_unit": "standard deviation of the tests",
+}
+
+
+def flag_limits() -> dict[str, str]:
+    """When each flag is raised, with its limit and the key that sets it."""
+    o = Options()
+    f, a = o.flags, o.analysis
+    return {
+        "no drift hold": "`corrections.drift.method` is “drift hold” and the record has none",
+        "drift": "size of the drift rate above `flags.drift_rate_nm_per_s` "
+        f"({f.drift_rate * 1e9:g} nm/s)",
+        "zero by threshold": "fewer than 5 samples for the fit of the first contact",
+        "fit failed": "fewer than 6 samples in the window, or no convergence; a test whose "
+        "largest cycle fails is set aside",
+        "poor fit": "root mean square of the residual, as a share of F_max, above "
+        f"`flags.fit_residual` ({f.fit_residual:g})",
+        "odd exponent": f"m outside `flags.exponent` ({f.exponent[0]:g} to {f.exponent[1]:g}); "
+        "power law only",
+        "pile-up likely": f"h_p / h_max above `flags.pile_up` ({f.pile_up:g}), and no measured "
+        "area",
+        "tip range": "h_c outside `h_min_nm` to `h_max_nm` of the area function, and no measured "
+        "area",
+        "still elastic": "W_elast / W_total above `analysis.elastic_work_limit` "
+        f"({a.elastic_work_limit:g}); **hardness is withheld**",
+        "hardness uncertain": "u(H_IT) / H_IT above `analysis.u_hardness_limit` "
+        f"({a.u_hardness_limit:g}); **hardness is withheld**",
+        "creep at unloading": "depth rate at the end of the hold, as a share of the elastic rate "
+        f"of unloading, above `flags.creep_rate_share` ({f.creep_rate_share:g}), and larger than "
+        "twice its standard uncertainty",
+        "measured area": "an area measured on the impression is used",
+    }
+
+
+def table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    """A Markdown table."""
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    lines += ["| " + " | ".join(c.replace("|", "\\|") for c in row) + " |" for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def columns_page() -> str:
+    """docs/reference/columns.md."""
+    properties = [(f"`{column(s)}`", unit_text(s), MEANING[s], FORMULAS[s]) for s in COLUMNS]
+    return (
+        "# Columns of the result tables\n\n"
+        + MADE
+        + "`tests` has one row a test: the unloading from its largest force. `cycles` has one row "
+        "an unloading. Both\ncome as CSV and Parquet with the same columns. A value that could "
+        "not be found, or is withheld, is empty;\n[flags](flags.md) say why. Formulas with their "
+        "sources: [formulas](formulas.md).\n\n"
+        "## Properties\n\n"
+        "Each property has four columns:\n\n"
+        + table(
+            ("column", "meaning"),
+            [
+                ("`H_IT_GPa`", "value"),
+                ("`u_H_IT_GPa`", "combined standard uncertainty, √(ur² + us²)"),
+                ("`ur_H_IT_GPa`", "random part: this test alone"),
+                (
+                    "`us_H_IT_GPa`",
+                    "systematic part: shared with the other tests; it does not shrink in a mean",
+                ),
+            ],
+        )
+        + "\n"
+        + table(("column", "unit", "meaning", "formula"), properties)
+        + "\n## What stands before them\n\n"
+        + table(("column", "unit", "meaning"), [(f"`{k}`", u, w) for k, (u, w) in HEAD.items()])
+        + "\n## What stands behind them\n\n"
+        + table(("column", "unit", "meaning"), [(f"`{k}`", u, w) for k, (u, w) in TAIL.items()])
+        + "\n## depth_bins\n\n"
+        "Written where a specimen was loaded in three steps or more, or where the study file "
+        "names bins\n(`series.depth_bins_nm`). A row a specimen and bin; the columns from "
+        "`h_c_nm_…` on exist for H_IT and for E_IT.\n\n"
+        + table(("column", "meaning"), [(f"`{k}`", w) for k, w in BINS.items()])
+    )
+
+
+def flags_page() -> str:
+    """docs/reference/flags.md."""
+    limits = flag_limits()
+    rows = [(code, limits[code], grounds) for code, grounds in GROUNDS.items()]
+    return (
+        "# Flags\n\n"
+        + MADE
+        + "A flag is a remark on one row for a careful reader. Nothing is dropped because of a "
+        "flag; to leave a test\nout is a [decision](../how-to/decisions.md) of a person. Two flags "
+        "withhold the hardness, because there the\nnumber would be none. The report gives each "
+        "flag as a sentence with its numbers.\n\n"
+        + table(("code", "raised when", "grounds"), rows)
+        + "\nThe limits are keys of the [study file](recipe.md), for all specimens or for one. "
+        "Numbers in brackets are\nthe defaults. Where the grounds cite a paper, the key is in the "
+        "[bibliography](bibliography.toml).\n"
+    )
+
+
+def commands_page() -> str:
+    """docs/reference/commands.md, from the command line's own help."""
+    import typer
+
+    from drypoint.cli import app
+
+    group = typer.main.get_command(app)
+    parts = ["# Commands\n\n", MADE, f"{group.help}\n\n{group.epilog}\n"]
+    commands = dict(group.commands)  # type: ignore[attr-defined]
+    parts.append("\n" + table(("command", "what it does"), [
+        (f"[`drypoint {n}`](#drypoint-{n})", _flat(c.help).split(". ")[0].rstrip(".") + ".")
+        for n, c in commands.items()
+    ]))  # fmt: skip
+    for name, command in commands.items():
+        parts.append(f"\n## drypoint {name}\n\n{_flat(command.help)}\n\n")
+        parts.append(f"    drypoint {name} {_usage(command.params)}\n\n")
+        parts.append(table(("argument", "default", "meaning"), [
+            (f"`{_names(p)}`", _default(p), _flat(getattr(p, "help", "") or "")) for p in
+            command.params if p.name != "help"
+        ]))  # fmt: skip
+    parts.append("\n`drypoint --version` prints the version, `--help` the help of any command.\n")
+    return "".join(parts)
+
+
+def _flat(text: str | None) -> str:
+    return " ".join((text or "").split())
+
+
+def _is_option(p: object) -> bool:
+    return getattr(p, "param_type_name", "") == "option"
+
+
+def _names(p: object) -> str:
+    if not _is_option(p):
+        return str(p.name).upper()  # type: ignore[attr-defined]
+    return ", ".join([*p.opts, *p.secondary_opts])  # type: ignore[attr-defined]
+
+
+def _usage(params: list) -> str:  # type: ignore[type-arg]
+    words = []
+    for p in params:
+        if _is_option(p):
+            if p.required:
+                words.append(f"{p.opts[0]} TEXT")
+            continue
+        word = p.name.upper() + ("..." if p.nargs == -1 else "")
+        words.append(word if p.required else f"[{word}]")
+    return " ".join([*words, "[OPTIONS]"])
+
+
+def _default(p: object) -> str:
+    if p.required:  # type: ignore[attr-defined]
+        return "**needed**"
+    value = p.default  # type: ignore[attr-defined]
+    if value is None or callable(value) or value in ((), [], ""):
+        return "–"
+    if isinstance(value, bool):
+        return ("on" if value else "off") if _is_option(p) else str(value)
+    return f"`{value}`"
+
+
+PAGES: dict[str, Callable[[], str]] = {
+    "columns.md": columns_page,
+    "flags.md": flags_page,
+    "commands.md": commands_page,
+}
+
+
+def main(arguments: list[str]) -> int:
+    """Write the pages, or with ``--check`` compare them."""
+    stale = []
+    for name, make in PAGES.items():
+        path, text = REFERENCE / name, make()
+        if path.exists() and path.read_text(encoding="utf-8") == text:
+            continue
+        stale.append(name)
+        if "--check" not in arguments:
+            path.write_text(text, encoding="utf-8", newline="\n")
+            print(f"Written: docs/reference/{name}")
+    if stale and "--check" in arguments:
+        print("Out of date: " + ", ".join(stale) + ". Run python scripts/make_docs.py")
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
