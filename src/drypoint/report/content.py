@@ -1,0 +1,75 @@
+"""Gather a report: one plain object with everything that it says."""
+
+from __future__ import annotations
+
+import weakref
+
+from drypoint.report.bench import bench
+from drypoint.report.budgets import budgets
+from drypoint.report.cautions import INVENTED, STATEMENT, cautions
+from drypoint.report.compared import compared
+from drypoint.report.cycle import cycle
+from drypoint.report.front import ANSWER_NOTE, answers, front_pairs, last_day
+from drypoint.report.method import method
+from drypoint.report.model import Content
+from drypoint.report.record import record
+from drypoint.report.remarks import remarks
+from drypoint.report.results import results
+from drypoint.report.specimens import specimens
+from drypoint.run.result import StudyResult
+
+
+def gather(result: StudyResult, *, issued: str = "") -> Content:
+    """Everything that the report of a study says, with its figures.
+
+    Parameters
+    ----------
+    result : StudyResult
+    issued : str
+        Date of issue as it is to be printed; left out where empty. The clock is never asked, so
+        that the same study gives the same report.
+
+    Returns
+    -------
+    Content
+        The last one is kept as long as its result lives: page, PDF and figures of one result are
+        gathered and drawn once.
+    """
+    kept = _LAST.get("content")
+    if kept is not None and kept[0]() is result and kept[1] == issued:
+        return kept[2]
+    content = _gather(result, issued)
+    _LAST["content"] = (weakref.ref(result), issued, content)
+    return content
+
+
+_LAST: dict[str, tuple[weakref.ref[StudyResult], str, Content]] = {}
+
+
+def _gather(result: StudyResult, issued: str) -> Content:
+    about = result.study.file.study
+    sections = (
+        specimens(result),
+        bench(result),
+        cycle(result),
+        method(result),
+        results(result),
+        budgets(result),
+        remarks(result),
+        compared(result),
+        record(result),
+        cautions(),
+    )
+    return Content(
+        title=about.name,
+        report_number=about.report_number,
+        question=about.question,
+        invented=INVENTED if about.invented else "",
+        front=front_pairs(result, issued),
+        answers=answers(result),
+        answer_note=ANSWER_NOTE,
+        statement=STATEMENT,
+        sections=tuple(s for s in sections if s is not None),
+        version=result.provenance.version,
+        day=last_day(result),
+    )
