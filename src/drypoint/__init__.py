@@ -16,7 +16,7 @@ from drypoint.version import __version__
 
 if TYPE_CHECKING:
     from drypoint.recipe import load_study
-    from drypoint.records import read
+    from drypoint.records.read import read as read_records
     from drypoint.reduction.reduce import reduce_batch
     from drypoint.report import write_figures, write_html, write_pdf
     from drypoint.run import run_study
@@ -26,7 +26,7 @@ __all__ = [
     "__version__",
     "load_study",
     "make_demo",
-    "read",
+    "read_records",
     "reduce_batch",
     "run_study",
     "write_figures",
@@ -37,7 +37,7 @@ __all__ = [
 _HOME = {
     "load_study": "drypoint.recipe",
     "make_demo": "drypoint.simulation",
-    "read": "drypoint.records",
+    "read_records": "drypoint.records.read:read",
     "reduce_batch": "drypoint.reduction.reduce",
     "run_study": "drypoint.run",
     "write_figures": "drypoint.report",
@@ -48,7 +48,8 @@ _HOME = {
 
 def __getattr__(name: str) -> Any:
     if name in _HOME:
-        return getattr(import_module(_HOME[name]), name)
+        module, _, other = _HOME[name].partition(":")
+        return getattr(import_module(module), other or name)
     raise AttributeError(f"module 'drypoint' has no attribute {name!r}")
 
 

@@ -91,9 +91,9 @@ def _found(rule: dict[str, str]) -> Bench:
 
 
 def test_a_tip_under_another_rule_is_refused() -> None:
-    with pytest.raises(TipError, match="beta = 1.05"):
+    with pytest.raises(TipError, match=r"beta = 1\.05"):
         rule_scale(_found({"beta": "1.05"}).tip, AnalysisOptions(beta=1.0))
-    with pytest.raises(TipError, match="epsilon = 0.75"):
+    with pytest.raises(TipError, match=r"epsilon = 0\.75"):
         rule_scale(_found({"epsilon": "0.75"}).tip, AnalysisOptions())
     with pytest.raises(TipError, match="radial"):
         rule_scale(_found({"radial_correction": "true"}).tip, AnalysisOptions())

@@ -55,7 +55,7 @@ def test_tables_have_the_promised_columns(demo_study: Path) -> None:
     assert results.faults() == []
     table = results.table("tests")
     for c in ("H_IT_GPa", "u_H_IT_GPa", "E_IT_GPa", "u_E_IT_GPa", "E_r_GPa", "h_c_nm", "flags",
-              "source_sha256", "A_p_um2", "S_mN_per_nm", "C_IT_percent", "eta_IT_percent"):  # fmt: skip
+              "source_sha256", "A_p_um2", "S_mN_per_nm", "C_IT_percent"):  # fmt: skip
         assert c in table.columns
     csv = pl.read_csv(demo_study.parent / "results" / "tests.csv", infer_schema_length=None)
     assert csv.columns == table.columns

@@ -6,7 +6,7 @@ parts ``ur_`` (random: this test alone) and ``us_`` (systematic: shared by all t
 
 from __future__ import annotations
 
-#: Symbol -> (unit in the column name, unit for Pint, dimension). Percent and ratios are as they are.
+#: Symbol -> (unit in the column name, unit for Pint, dimension); percent and ratios as they are.
 COLUMNS: dict[str, tuple[str, str, str]] = {
     "F_max": ("mN", "mN", "force"),
     "h_max": ("nm", "nm", "length"),

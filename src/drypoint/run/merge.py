@@ -50,7 +50,7 @@ def _told_apart(name: str, part: Part, i: int, taken: Joint) -> str:
 
 
 def _extend(whole: Joint, names: tuple[str, ...], part: Joint) -> Joint:
-    """Add the inputs of ``part`` that are not yet there, with their covariance to those that are."""
+    """Add the inputs of ``part`` that are not yet there, with their covariance to the others."""
     named = Joint(names, part.mean, part.cov, part.origin, part.dof)
     new = [n for n in names if n not in whole.names]
     if not new:

@@ -18,7 +18,7 @@ class Step:
     words: str = ""
 
 
-class Cancelled(DrypointError):
+class Cancelled(DrypointError):  # noqa: N818
     """The user stopped the work; nothing was written."""
 
 

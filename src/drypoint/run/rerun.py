@@ -1,4 +1,4 @@
-"""Run a study again under other choices: every reported value before and after, and why it moved."""
+"""A study under other choices: every reported value before and after, and why it moved."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ SUMMARY = tuple(s for s in COLUMNS if s not in ("epsilon",))
 
 
 def write_results(result: StudyResult, folder: Path) -> None:
-    """Write ``tests.*``, ``cycles.*`` and ``summary.json``; the earlier set stays until all is done.
+    """Write ``tests.*``, ``cycles.*``, ``summary.json``; the earlier set stays until all is done.
 
     Raises
     ------
