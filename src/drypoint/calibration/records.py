@@ -1,0 +1,114 @@
+"""From raw records of reference tests to tip and frame, reduced again until nothing moves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drypoint.calibration.choices import SERIES, Constraint, Form, KnownCompliance
+from drypoint.calibration.joint import calibrate
+from drypoint.calibration.problems import CalibrationError, Finding
+from drypoint.calibration.result import Calibration
+from drypoint.calibration.rows import Reference, reference_tests
+from drypoint.records.batch import Batch
+from drypoint.reduction.options import Options
+from drypoint.reduction.reduce import NO_OVERRIDES, Overrides, Reduced, reduce_batch
+from drypoint.tips.build import ideal_tip
+from drypoint.tips.geometry import Geometry
+from drypoint.tips.tip import Bench
+
+_ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """A calibration, the last reduction behind it, and how the compliance settled (m/N)."""
+
+    calibration: Calibration
+    reduced: Reduced
+    course: tuple[float, ...]
+
+
+def bare_bench(bench: Bench) -> Bench:
+    """The bench with an ideal tip and no frame compliance: what a calibration starts from."""
+    t, g = bench.tip, bench.tip.geometry
+    plain = Geometry(g.shape, g.angle, g.radius if g.sides == 0 else None)
+    tip = ideal_tip(
+        g.shape, name=t.name, angle=plain.angle, radius=plain.radius,
+        E_i=t.E_i, nu_i=t.nu_i, u_E_i=t.u_E_i, u_nu_i=t.u_nu_i,
+    )  # fmt: skip
+    frame = replace(
+        bench.frame, compliance=0.0, u_compliance=0.0, mount_compliance=0.0, u_mount_compliance=0.0
+    )
+    return Bench(tip, frame)
+
+
+def calibrate_batch(
+    batch: Batch,
+    bench: Bench,
+    options: Options,
+    materials: Mapping[str, Reference],
+    constraints: Sequence[Constraint] | Constraint = (),
+    form: Form = SERIES,
+    *,
+    cycles: bool = True,
+    overrides: Overrides = NO_OVERRIDES,
+    date: str = "",
+) -> Calibrated:
+    """Calibrate from raw records.
+
+    The exponent of the unloading fit, and with it epsilon, bends with the frame compliance that
+    was taken off the record. So the records are reduced, frame and tip found, and the records
+    reduced again with that frame, until the compliance moves by less than a hundredth of its
+    uncertainty (or 1e-5 of the smallest total compliance).
+
+    Parameters are those of :func:`~drypoint.calibration.joint.calibrate`; ``materials`` maps the
+    batch's specimens to their reference materials, ``cycles`` takes every unloading.
+
+    Raises
+    ------
+    CalibrationError
+        As :func:`calibrate`, or when the compliance does not settle.
+    """
+    plain = bare_bench(bench)
+    kept = batch.take([i for i, t in enumerate(batch.tests) if t.specimen in materials])
+    if len(kept) == 0:
+        raise CalibrationError(
+            "No test is on a reference material.",
+            remedy="Say which specimens are which reference materials.",
+        )
+    poisson = {s: (r.nu, r.u_nu) for s, r in materials.items()}
+    options = replace(options, analysis=replace(options.analysis, recalibrate_tip=False))
+    course: list[float] = []
+    stated = constraints if isinstance(constraints, tuple | list) else (constraints,)
+    known = [c.value for c in stated if isinstance(c, KnownCompliance)]
+    C_f = known[0] if known else 0.0
+    for _ in range(_ROUNDS):
+        now = Bench(plain.tip, replace(plain.frame, compliance=C_f))
+        reduced = reduce_batch(kept, now, options, poisson, overrides=overrides)
+        tests = reference_tests(reduced, kept, materials, cycles=cycles)
+        c = calibrate(tests, plain, options, constraints, form, date=date)
+        found = c.frame.compliance
+        course.append(found)
+        close = max(0.01 * c.frame.u_compliance, 1e-5 * float(tests.C.min()))
+        if abs(found - C_f) <= close:
+            break
+        C_f = found
+    else:
+        if np.ptp(course[-2:]) > c.frame.u_compliance:
+            raise CalibrationError(
+                "Frame compliance and unloading fits did not settle together.",
+                remedy="Take a narrower unloading window or larger forces.",
+            )
+    faults = [
+        Finding(
+            "tests set aside",
+            f"{len(reduced.faults)} reference tests gave no result; the first, "
+            f"{kept.tests[f.test].name}: {f.reason}",
+            f.remedy,
+        )
+        for f in reduced.faults[:1]
+    ]
+    return Calibrated(c.with_findings(*faults), reduced, tuple(course))
