@@ -7,7 +7,7 @@ BIN := .venv/bin
 STAMP := .venv/.drypoint-setup
 # What only the tests need besides Python, as command=debian-package pairs (any one of several
 # commands, with commas between them), for example pdftotext=poppler-utils chromium=chromium
-APT_TEST ?= postgres,pg_ctlcluster=postgresql
+APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg

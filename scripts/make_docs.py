@@ -21,7 +21,7 @@ MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
 
 #: Symbol -> formula, for the table of columns. Sources stand in formulas.md.
 FORMULAS: dict[str, str] = {
-    "F_max": "force at the start of unloading (mean over the end of a hold)",
+    "F_max": "force at the start of unloading, read over the end of a hold",
     "h_max": "depth at the start of unloading, from the record or from the fit",
     "h_c": "h_max − ε F_max / S",
     "h_r": "h_max − F_max / S",
@@ -110,9 +110,9 @@ def flag_limits() -> dict[str, str]:
         f"({a.elastic_work_limit:g}); **hardness is withheld**",
         "hardness uncertain": "u(H_IT) / H_IT above `analysis.u_hardness_limit` "
         f"({a.u_hardness_limit:g}); **hardness is withheld**",
-        "creep at unloading": "depth rate at the end of the hold, as a share of the elastic rate "
-        f"of unloading, above `flags.creep_rate_share` ({f.creep_rate_share:g}), and larger than "
-        "twice its standard uncertainty",
+        "creep at unloading": "depth rate over the last third of the hold, as a share of the "
+        f"elastic rate of unloading, above `flags.creep_rate_share` ({f.creep_rate_share:g}), "
+        "and larger than twice its standard uncertainty",
         "measured area": "an area measured on the impression is used",
     }
 

@@ -105,7 +105,8 @@ def test_a_file_that_is_no_record(tmp_path: Path, raw: bytes, said: str, line: i
 def test_missing_folder_large_and_wrong_encoding(tmp_path: Path) -> None:
     good = plain_file(tmp_path / "a.txt", invented(), head=["Prüfer: X"], encoding="cp1252")
     assert "no such file" in only(read([tmp_path / "none.txt"])).reason
-    assert "folder" in only(read([tmp_path])).reason
+    (tmp_path / "empty").mkdir()
+    assert "folder" in only(read([tmp_path / "empty"])).reason
     assert "larger than the limit" in only(read([good], max_bytes=100)).reason
     zipped = tmp_path / "z.gz"
     zipped.write_bytes(gzip.compress(b"1;2\n" * 100_000, mtime=0))

@@ -9,7 +9,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Literal
 
+from pydantic import ValidationError
+
 from drypoint.cli.show import set_aside_lines, table
+from drypoint.errors import DecisionError
 from drypoint.recipe import Decision, append, load_study
 from drypoint.run import Step, StudyResult, Watch, run_study
 from drypoint.run.columns import factor_of, unit_text
@@ -145,12 +148,23 @@ def decide_command(
 ) -> int:
     """Append one entry to the decisions file beside a study."""
     loaded = load_study(study)
+    try:
+        decision = Decision(who=who, what=what, test=test, cycle=cycle, why=why)
+    except ValidationError as error:
+        raise DecisionError(
+            "; ".join(
+                f"--{e['loc'][0] if e['loc'] else 'decision'}: "
+                + e["msg"].removeprefix("Value error, ")
+                for e in error.errors()
+            )
+            + "."
+        ) from None
     known = run_study(loaded, write=False).batch.tests
     if test not in {t.name for t in known}:
         from drypoint.cli.start import unknown_test
 
         raise unknown_test(test, [t.name for t in known], loaded.path)
-    entry = append(loaded.decisions, Decision(who=who, what=what, test=test, cycle=cycle, why=why))
+    entry = append(loaded.decisions, decision)
     print(f"Decision {entry.id} written to {loaded.decisions}.")
     print(f"Next: drypoint run {study}")
     return 0

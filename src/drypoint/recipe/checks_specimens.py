@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from drypoint import materials
 from drypoint.errors import DrypointError
 from drypoint.recipe.convert import merged
-from drypoint.recipe.equipment import TipKeys
-from drypoint.recipe.knobs import Choices
+from drypoint.recipe.equipment import FoundWith, TipKeys
+from drypoint.recipe.knobs import Analysis, Choices
 from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
 from drypoint.recipe.problems import Problem, show, unknown
@@ -125,17 +127,24 @@ def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]
         rule = keys.area.found_with if keys is not None and keys.area is not None else None
         if rule is None:
             continue
-        keys_of_rule = ("epsilon", "beta", "radial_correction")
-        for key in keys_of_rule[:1] if choices.analysis.recalibrate_tip else keys_of_rule:
-            then, now = getattr(rule, key), getattr(choices.analysis, key)
-            if then is not None and then != now:
-                found.append(
-                    Problem(
-                        ("tips", str(name), "area", "found_with", key),
-                        f"the tip was found with {key} = {show(then)}, and specimen "
-                        f"“{specimen}” (records {i + 1}) is analysed with {show(now)}.",
-                        "Use the same rule in [analysis], calibrate the tip again, or (for another "
-                        "beta or radial correction) set analysis.recalibrate_tip = true.",
-                    )
+        for key, then, now in rule_clashes(rule, choices.analysis):
+            found.append(
+                Problem(
+                    ("tips", str(name), "area", "found_with", key),
+                    f"the tip was found with {key} = {show(then)}, and specimen "
+                    f"“{specimen}” (records {i + 1}) is analysed with {show(now)}.",
+                    "Use the same rule in [analysis], calibrate the tip again, or (for another "
+                    "beta or radial correction) set analysis.recalibrate_tip = true.",
                 )
+            )
     return found
+
+
+def rule_clashes(rule: FoundWith, analysis: Analysis) -> list[tuple[str, Any, Any]]:
+    """Keys in which the rule of an area function and an analysis differ: (key, then, now)."""
+    keys = ("epsilon", "beta", "radial_correction")
+    pairs = [
+        (key, getattr(rule, key), getattr(analysis, key))
+        for key in (keys[:1] if analysis.recalibrate_tip else keys)
+    ]
+    return [(key, then, now) for key, then, now in pairs if then is not None and then != now]

@@ -12,7 +12,14 @@ from drypoint.recipe.base import key
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
-from drypoint.recipe.sections import About, MeasuredArea, Output, Records, Specimen
+from drypoint.recipe.sections import (
+    About,
+    MeasuredArea,
+    Output,
+    Records,
+    Specimen,
+    TestsTable,
+)
 from drypoint.recipe.toml_text import dumps
 from drypoint.records.layout import ROLES
 
@@ -27,6 +34,9 @@ class StudyFile(Choices):
     study: About = key("What the study is.")
     records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
         "Raw files; one such table for each way in which files are read."
+    )
+    tests_table: TestsTable | None = key(
+        "A table of places, specimens and other words of the tests.", None
     )
     specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
     tips: Annotated[dict[str, TipKeys], Field(min_length=1)] = key("Tips by name.")

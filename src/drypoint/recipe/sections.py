@@ -49,7 +49,8 @@ class Records(Section):
     """Raw files that are read in one way and belong to one specimen."""
 
     files: Annotated[tuple[Words, ...], Field(min_length=1)] = key(
-        "Files, or patterns such as “raw/*.txt”, relative to the study file."
+        "Files, folders, or patterns such as “raw/*.txt”, relative to the study file: text, "
+        "workbooks, Parquet, HDF5, and zip files of these."
     )
     specimen: Words = key("Name of the specimen, one of [specimens].")
     tip: Words | None = key("Name of the tip; may be left out where there is one.", None)
@@ -74,6 +75,13 @@ class Records(Section):
         Layout, "sampling_Hz", "Sampling rate, for files without a time.", unit="Hz"
     )
     comment: Words | None = knob(Layout, "comment", "Lines that begin with this are left out.")
+    inside: tuple[Words, ...] = knob(
+        Layout,
+        "inside",
+        "Patterns of what is read inside a file: sheets of a workbook, members of a zip file, "
+        "groups (or tables) of an HDF5 file that are a test each, such as “/tests/*”; all where "
+        "left out. “!” parts the pattern of a member from that of what is in it.",
+    )
     columns: dict[str, ColumnKeys] = knob(
         Layout,
         "columns",
@@ -114,6 +122,18 @@ class Specimen(Section):
     corrections: Corrections | None = key("Choices for this specimen alone.", None)
     analysis: Analysis | None = key("Choices for this specimen alone.", None)
     flags: Flags | None = key("Choices for this specimen alone.", None)
+
+
+class TestsTable(Section):
+    """A table with a row a test, joined to the records by the names of the tests."""
+
+    __test__ = False  # not a pytest class
+
+    file: Words = key(
+        "Delimited text or a workbook, relative to the study file. Its first row names the "
+        "columns: test (as in results/tests.csv), and any of specimen (one of [specimens]), x "
+        "and y with a unit (x_um, y_um), site, date, and others that are kept as words."
+    )
 
 
 class MeasuredArea(Section):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import glob
 import hashlib
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from drypoint import materials
 from drypoint.errors import RecipeError, Where
@@ -22,6 +22,7 @@ from drypoint.recipe.problems import unknown
 from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.sections import Specimen
 from drypoint.recipe.to_tip import tip_of
+from drypoint.records.find import files_in, left_out_note
 from drypoint.records.layout import Layout
 from drypoint.reduction.options import Options
 from drypoint.tips.tip import Bench
@@ -146,6 +147,8 @@ class Study:
     def _all_files(self) -> list[tuple[str, ...]]:
         owner: dict[str, int] = {}
         found = []
+        table = self.file.tests_table
+        not_records = {table.file.replace("\\", "/")} if table is not None else set()
         for i, records in enumerate(self.file.records):
             names: set[str] = set()
             for pattern in records.files:
@@ -158,12 +161,15 @@ class Study:
                         "** for any folders.",
                     )
                 names.update(matches)
+            names -= not_records
             for name in sorted(names):
-                if owner.setdefault(name, i) != i:
+                first = self.file.records[owner.setdefault(name, i)]
+                if first is not records and not (first.inside and records.inside):
                     raise RecipeError(
                         f"{name} belongs to records[{owner[name] + 1}] too.",
                         where=Where(str(self.path), key=f"records[{i + 1}].files"),
-                        remedy="Make the patterns narrower: a file is read once.",
+                        remedy="Make the patterns narrower: a file is read once. A workbook, zip "
+                        "or HDF5 file may be shared if each table says with inside what it takes.",
                     )
             found.append(tuple(sorted(names)))
         return found
@@ -173,7 +179,23 @@ class Study:
         if (self.folder / plain).is_file():
             return [plain]
         matches = glob.glob(plain, root_dir=self.folder, recursive=True)  # noqa: PTH207
-        return [m.replace("\\", "/") for m in matches if (self.folder / m).is_file()]
+        files = [m.replace("\\", "/") for m in matches if (self.folder / m).is_file()]
+        return files or [
+            (PurePosixPath(m.replace("\\", "/")) / file.name).as_posix()
+            for m in matches
+            for file in files_in(self.folder / m)[0]
+        ]
+
+    def left_out(self, i: int) -> tuple[str, ...]:
+        """Notes about files of folders of the records table ``i`` that are none by their names."""
+        notes = []
+        for pattern in self.file.records[i].files:
+            folder = self.folder / pattern.replace("\\", "/")
+            left = files_in(folder)[1] if folder.is_dir() else []
+            left = [p for p in left if p != self.path and p != self.decisions]
+            if left:
+                notes.append(left_out_note(pattern, left))
+        return tuple(notes)
 
     def _one(self, given: str | None, known: list[str], kind: str) -> str:
         if given is None and len(known) == 1:

@@ -20,13 +20,16 @@ UNDECLARED = -1
 
 @dataclass(frozen=True)
 class Source:
-    """Where a test came from. ``path`` is as the study names it; the hash is of the whole raw file
-    (as it lies on disk, compressed or not)."""
+    """Where a test came from. ``path`` is as the study names it, with what stands inside a file
+    behind a ``!`` (``raw/batch.zip!/a.txt``, ``raw/batch.xlsx!Sheet1``); the hash is of the whole
+    raw file (as it lies on disk, compressed or not), ``member_sha256`` of a member of a zip file.
+    Lines are lines of a text, rows of a sheet or Parquet file, sample numbers in HDF5."""
 
     path: str
     sha256: str
     first_line: int | None = None
     last_line: int | None = None
+    member_sha256: str | None = None
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,7 @@ class Batch:
         idx = [int(i) for i in which]
         pieces = [self.span(i) for i in idx]
 
-        def cut(a: NDArray) -> NDArray:  # type: ignore[type-arg]
+        def cut(a: NDArray) -> NDArray:
             return np.concatenate([a[p] for p in pieces]) if pieces else a[:0]
 
         lengths = np.array([p.stop - p.start for p in pieces], dtype=np.int64)
@@ -99,6 +102,8 @@ def join(batches: list[Batch]) -> Batch:
 
     Segment labels are merged; the order of tests is the order given.
     """
+    if len(batches) == 1:
+        return batches[0]
     labels: dict[str, int] = {}
     for b in batches:
         for label in b.segment_labels:

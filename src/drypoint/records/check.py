@@ -43,10 +43,19 @@ def check(batch: Batch, limits: Limits | None = None) -> tuple[Batch, list[SetAs
     A hold at constant force is no saturation: in a hold the depth all but stops, under a
     saturated sensor it goes on rising as it did during loading.
     """
+    from drypoint.records.kernels import in_doubt
+
     limits = limits or Limits()
     good: list[int] = []
     aside: list[SetAside] = []
+    doubtful = in_doubt(
+        batch.force, batch.depth, batch.offsets, limits.min_samples, limits.min_unloading,
+        limits.min_run, limits.force_N, limits.depth_m,
+    )  # fmt: skip
     for i, test in enumerate(batch.tests):
+        if not doubtful[i]:
+            good.append(i)
+            continue
         s = batch.span(i)
         lateral = batch.channels.get("lateral_force")
         scratch = lateral is not None and bool(np.isfinite(lateral[s]).any())

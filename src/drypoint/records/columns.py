@@ -50,11 +50,13 @@ class Assignment:
         return next((c for c in self.columns if c.role == role), None)
 
 
-def toml_line(role: str, name: str, index: int, unit: str | None) -> str:
+def toml_line(role: str, name: str, index: int, unit: str | None, scale: float = 1.0) -> str:
     """Recipe line that gives a column a role."""
     parts = [f"name = {json.dumps(name, ensure_ascii=False)}" if name else f"index = {index}"]
     if unit:
         parts.append(f"unit = {json.dumps(unit, ensure_ascii=False)}")
+    if scale != 1.0:
+        parts.append(f"scale = {scale!r}")
     return f"{role} = {{{', '.join(parts)}}}"
 
 

@@ -11,9 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drypoint.errors import RecordError, Where
-
-#: Files larger than this are refused unless the caller allows more.
-MAX_BYTES = 500_000_000
+from drypoint.records.raw import MAX_BYTES, load, too_large
 
 _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF32_LE, "utf-32"),
@@ -51,27 +49,34 @@ class Decoded:
 def decode(
     path: Path, *, encoding: str | None = None, max_bytes: int = MAX_BYTES, shown: str | None = None
 ) -> Decoded:
-    """Read a raw file as text.
+    """Read a raw file as text: :func:`decode_bytes` on its bytes."""
+    name = shown or path.as_posix()
+    return decode_bytes(load(path, name, max_bytes), name, encoding=encoding, max_bytes=max_bytes)
+
+
+def decode_bytes(
+    raw: bytes, name: str, *, encoding: str | None = None, max_bytes: int = MAX_BYTES
+) -> Decoded:
+    """Text of the bytes of a raw file.
 
     Parameters
     ----------
-    path : Path
+    raw : bytes
         The file; gzip is recognised by its first bytes, not by its name.
+    name : str
+        Name of the file in messages.
     encoding : str, optional
         As declared. Without it: a byte order mark, UTF-8, UTF-16 by its zero bytes, then
         Windows-1252 and Latin-1, which is noted.
     max_bytes : int
-        Larger files are refused (before and after decompression).
-    shown : str, optional
-        Name of the file in messages.
+        Files that unpack to more are refused.
 
     Raises
     ------
     RecordError
-        The file is missing, empty, too large, binary, cut, or not in the declared encoding.
+        The file is empty, too large, binary, cut, or not in the declared encoding.
     """
-    name = shown or path.as_posix()
-    raw, sha256 = _load(path, name, max_bytes)
+    sha256 = hashlib.sha256(raw).hexdigest()
     compressed = raw[:2] == b"\x1f\x8b"
     if compressed:
         raw = _gunzip(raw, name, max_bytes)
@@ -91,34 +96,6 @@ def decode(
     return Decoded(text, used, sha256, compressed, note)
 
 
-def _load(path: Path, name: str, max_bytes: int) -> tuple[bytes, str]:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(max_bytes + 1)
-    except FileNotFoundError as error:
-        raise RecordError(
-            "There is no such file.", where=Where(name), remedy="Check the path in the recipe."
-        ) from error
-    except OSError as error:
-        kind = "a folder, not a file" if path.is_dir() else f"not readable ({error.strerror})"
-        raise RecordError(
-            f"It is {kind}.",
-            where=Where(name),
-            remedy="Give the path of a text file that you may read.",
-        ) from error
-    if len(raw) > max_bytes:
-        raise _too_large(name, max_bytes)
-    return raw, hashlib.sha256(raw).hexdigest()
-
-
-def _too_large(name: str, max_bytes: int) -> RecordError:
-    return RecordError(
-        f"The file is larger than the limit of {max_bytes / 1e6:g} MB.",
-        where=Where(name),
-        remedy="Split the file, or raise the limit if the size is right.",
-    )
-
-
 def _gunzip(raw: bytes, name: str, max_bytes: int) -> bytes:
     try:
         with gzip.GzipFile(fileobj=io.BytesIO(raw)) as file:
@@ -130,7 +107,7 @@ def _gunzip(raw: bytes, name: str, max_bytes: int) -> bytes:
             remedy="Copy it again from the instrument, or unpack what is left of it by hand.",
         ) from error
     if len(plain) > max_bytes:
-        raise _too_large(name, max_bytes)
+        raise too_large(name, max_bytes)
     return plain
 
 

@@ -95,7 +95,9 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
     start, names_at, units_at, names, unit_row = head
     found = delimiter, n_fields, mask
     marks, questions = _decimal(text, lines, start, found, names, layout, file)
-    declared, remarks = _pairs(lines, shift, start, {names_at, units_at}, delimiter, layout.comment)
+    declared, remarks = pairs_in(
+        lines, shift, start, {names_at, units_at}, delimiter, layout.comment
+    )
     return Dialect(
         delimiter=delimiter,
         decimal=marks.decimal,
@@ -373,7 +375,7 @@ def _comma_delimited(
     return Marks("."), ()
 
 
-def _pairs(
+def pairs_in(
     lines: list[str],
     shift: int,
     start: int,

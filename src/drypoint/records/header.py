@@ -64,7 +64,7 @@ def pair(line: str, delimiter: str) -> tuple[str, str] | None:
     body = line.strip().strip(delimiter if delimiter != " " else "").replace('"', "")
     m = _PAIR.fullmatch(body)
     if m:
-        key, value = m[1], m[2].strip(" \t;,|")
+        key, value = m[1], " ".join(m[2].strip(" \t;,|").split("\t"))
     else:
         parts = [p.strip() for p in body.split(delimiter)] if delimiter != " " else []
         if len(parts) == 3 and (units.dimension_of(parts[2]) or parts[2] == "%") and parts[2]:

@@ -36,11 +36,13 @@ class Column:
 
 @dataclass(frozen=True)
 class Layout:
-    """How to read a delimited text file. ``None`` means: find out, and say so.
+    """How to read a raw file. ``None`` means: find out, and say so.
 
     ``split`` is ``"one"`` (one test a file), ``"blank lines"`` or ``"column"`` (by the column of
     role ``test``). ``delimiter`` is one of ``","``, ``";"``, ``"\\t"``, ``" "`` (any run of
-    blanks), ``"|"``. ``sampling_Hz`` gives the time axis where a file has none.
+    blanks), ``"|"``. ``sampling_Hz`` gives the time axis where a file has none. ``inside`` holds
+    patterns of what is read in a file that holds several things: sheets of a workbook, members of
+    a zip file, groups of an HDF5 file; where one stands in another, ``!`` parts the two patterns.
     """
 
     delimiter: str | None = None
@@ -52,6 +54,7 @@ class Layout:
     columns: Mapping[str, Column] = field(default_factory=dict)
     sampling_Hz: float | None = None
     comment: str | None = None
+    inside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

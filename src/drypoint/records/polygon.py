@@ -20,14 +20,20 @@ LEAST_APPROACH = 8
 
 @njit(cache=True)
 def noise_of(y: Floats) -> float:
-    """Noise of a slowly changing signal from its second differences (robust), same unit as y."""
+    """Noise of a slowly changing signal, robust, same unit as y.
+
+    From its second or its third differences, whichever say less: a curve sampled at few points
+    has second differences of its own.
+    """
     n = len(y)
     if n < 8:
         return 0.0
-    d = np.empty(n - 2)
-    for i in range(n - 2):
-        d[i] = abs(y[i + 2] - 2.0 * y[i + 1] + y[i])
-    return float(np.median(d)) * 1.4826 / np.sqrt(6.0)
+    d = y[1:] - y[:-1]
+    d2 = d[1:] - d[:-1]
+    d3 = d2[1:] - d2[:-1]
+    two = float(np.median(np.abs(d2))) / np.sqrt(6.0)
+    three = float(np.median(np.abs(d3))) / np.sqrt(20.0)
+    return 1.4826 * min(two, three)
 
 
 @njit(cache=True)
@@ -335,12 +341,10 @@ def _refine(y: Floats, edges: Ints, kind: Ints, tol: float) -> None:
 
 
 @njit(cache=True)
-def _segments_of(
-    force: Floats, depth: Floats, control: int, tolerance: float
-) -> tuple[Ints, Ints]:
+def _segments_of(force: Floats, depth: Floats, control: int, tolerance: float) -> tuple[Ints, Ints]:
     """Edges and kinds of one record."""
     base = np.median(np.sort(force)[: max(3, len(force) // 50)])
-    f = force - min(base, 0.0)
+    f = force - (base if base < 0.0 else 0.0)
     y = f if control == 0 else depth
     tol = max(tolerance * np.max(np.abs(y)), 6.0 * noise_of(y))
     ftol = max(tolerance * np.max(f), 6.0 * noise_of(f))
@@ -363,7 +367,7 @@ def find(
     ``control`` holds 0 (force), 1 (depth) or -1 (to be found) for each test.
     """
     n_tests = len(offsets) - 1
-    out = np.empty((16 * n_tests + 64, 4), dtype=np.int64)
+    out: Ints = np.empty((16 * n_tests + 64, 4), dtype=np.int64)
     found = np.empty(n_tests, dtype=np.int64)
     count = 0
     for t in range(n_tests):

@@ -149,9 +149,7 @@ def find_segments(
                 wanted[i] = FORCE
             elif word in ("depth", "displacement"):
                 wanted[i] = DEPTH
-    test, kind, start, stop, ctl = find(
-        batch.force, batch.depth, batch.offsets, wanted, tolerance
-    )
+    test, kind, start, stop, ctl = find(batch.force, batch.depth, batch.offsets, wanted, tolerance)
     own: dict[int, list[tuple[int, int, int]]] = {}
     if labels:
         for i in range(len(batch)):

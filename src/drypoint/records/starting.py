@@ -9,7 +9,7 @@ from itertools import takewhile
 from pathlib import Path, PurePosixPath
 
 from drypoint.records.columns import toml_line
-from drypoint.records.understand import Understanding
+from drypoint.records.understanding import Understanding
 
 _ROLES_KEPT = ("test", "segment")
 
@@ -24,12 +24,13 @@ def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
     groups: dict[tuple[object, ...], list[Understanding]] = {}
     lost: list[Understanding] = []
     for u in understandings:
-        if u.delimiter is None:
+        if u.kind is None or not (u.columns or u.questions):
             lost.append(u)
         else:
             groups.setdefault(_key(u), []).append(u)
     every = [u.path for u in understandings]
-    parts = [_table(group, every) for group in groups.values()]
+    shared = _shared(list(groups.values()))
+    parts = [_table(group, every, shared) for group in groups.values()]
     parts += [f"# {u.path} is left out: {_one_line(u.faults[0].reason)}\n" for u in lost]
     return "\n".join(parts)
 
@@ -38,7 +39,38 @@ def _key(u: Understanding) -> tuple[object, ...]:
     columns = tuple((c.role, c.name, c.unit) for c in u.columns if c.role)
     asked = tuple(q.what for q in u.questions)
     specimen = u.header.get("specimen", "")
-    return specimen, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns, asked
+    declared = tuple(sorted((k, c.scale) for k, c in u.layout.columns.items() if c.scale != 1))
+    return (
+        specimen, u.kind, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns,
+        asked, declared, u.layout.comment, u.layout.inside, u.saved,
+    )  # fmt: skip
+
+
+def _shared(groups: list[list[Understanding]]) -> set[str]:
+    """Files whose parts are laid out in several ways: each table must name its own parts."""
+    seen: set[str] = set()
+    twice: set[str] = set()
+    for group in groups:
+        paths = {u.path for u in group}
+        twice |= seen & paths
+        seen |= paths
+    return twice
+
+
+def _inside(group: list[Understanding], shared: set[str]) -> list[str]:
+    """Patterns of what is read inside the files of a table; none where it is all of it."""
+    declared = group[0].layout.inside
+    if declared:
+        return list(declared)
+    places = list(dict.fromkeys(p for u in group for p in u.places))
+    if group[0].kind == "hdf5" and places:
+        parents = {p.rpartition("/")[0] for p in places}
+        if len(places) > 1 and len(parents) == 1:
+            return [f"{_escape(parents.pop())}/*"]
+        return [_escape(p) for p in places]
+    if any(u.path in shared for u in group):
+        return [_escape(p.lstrip("/")) for p in places]
+    return []
 
 
 def _encoding(u: Understanding) -> str | None:
@@ -46,17 +78,23 @@ def _encoding(u: Understanding) -> str | None:
     return None if u.encoding in ("utf-8", "utf-8-sig", "utf-16", "utf-32") else u.encoding
 
 
-def _table(group: list[Understanding], every: list[str]) -> str:
+def _table(group: list[Understanding], every: list[str], shared: set[str]) -> str:
     u = group[0]
     lines = ["[[records]]"]
-    files = _glob([g.path for g in group], every)
+    if u.saved:
+        lines.append(f"# The saved layout {_one_line(u.saved)} was used.")
+    files = _glob(list(dict.fromkeys(g.path for g in group)), every)
     lines.append(f"files = [{', '.join(_quote(f) for f in files)}]")
-    lines.append(f"specimen = {_quote(u.header.get('specimen', ''))}")
+    lines.append(f"specimen = {_quote(u.header.get('specimen') or 'specimen')}")
     asked = {q.key for g in group for q in g.questions}
-    if "delimiter" not in asked:
+    if inside := _inside(group, shared):
+        lines.append(f"inside = [{', '.join(_quote(p) for p in inside)}]")
+    if u.kind == "text" and "delimiter" not in asked:
         lines.append(f"delimiter = {_quote(u.delimiter or ',')}")
-    if not asked & {"decimal", "delimiter"}:
+    if u.kind == "text" and not asked & {"decimal", "delimiter"}:
         lines.append(f"decimal = {_quote(u.decimal or '.')}")
+    if u.layout.comment:
+        lines.append(f"comment = {_quote(u.layout.comment)}")
     if encoding := _encoding(u):
         lines.append(f"encoding = {_quote(encoding)}")
     for key in ("header_line", "first_data_line"):
@@ -81,7 +119,8 @@ def _table(group: list[Understanding], every: list[str]) -> str:
             continue
         unit = None if c.role in (*_ROLES_KEPT, "ignore", "acoustic_emission") else c.unit
         name = c.name if repeated.count(c.name) == 1 else ""
-        lines.append(toml_line(c.role, name, c.index, unit))
+        scale = u.layout.columns[c.role].scale if c.role in u.layout.columns else 1.0
+        lines.append(toml_line(c.role, name, c.index, unit, scale))
     for q in below:
         lines += _question(q.what, q.choices, q.toml)
     return "\n".join(lines) + "\n"

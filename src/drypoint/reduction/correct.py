@@ -24,7 +24,8 @@ class Corrected:
     """Corrected records with each correction kept, so that every step can be shown.
 
     ``force`` (N) and ``depth`` (m) have shape (n_samples,). ``C_f``, ``force_scale`` and
-    ``depth_scale`` are the values used.
+    ``depth_scale`` are the values used. ``quiet`` is the part of each drift hold (first and stop
+    sample; equal where there is none) that shows the colour of the noise.
     """
 
     force: Floats
@@ -38,6 +39,7 @@ class Corrected:
     depth_scale: float
     first_load: tuple[Ints, Ints]
     drift_hold: tuple[Ints, Ints]
+    quiet: tuple[Ints, Ints]
 
 
 def _span_of(segments: Segments, kind: Kind, last: bool, otherwise: Ints) -> tuple[Ints, Ints]:
@@ -50,6 +52,23 @@ def _span_of(segments: Segments, kind: Kind, last: bool, otherwise: Ints) -> tup
     stop[segments.test[order]] = segments.stop[order]
     assert len(start) == n
     return start, stop
+
+
+def _quiet(time: Floats, hold: tuple[Ints, Ints], load: tuple[Ints, Ints]) -> tuple[Ints, Ints]:
+    """The later four fifths of each drift hold, where nothing but noise and drift moves the depth;
+    empty where the samples do not come as fast as in loading."""
+    start, stop = hold[0] + (hold[1] - hold[0]) // 5, hold[1]
+    if not len(time):
+        return start, start
+
+    def step(a: Ints, b: Ints) -> Floats:
+        first, last = np.minimum(a, len(time) - 1), np.maximum(b - 1, 0)
+        return (time[last] - time[first]) / np.maximum(last - first, 1)
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = step(start, stop) / step(*load)
+    same = (ratio > 0.8) & (ratio < 1.25)
+    return start, np.where(same, stop, start)
 
 
 def correct(
@@ -93,8 +112,10 @@ def correct(
     rows = np.flatnonzero(segments.kind == Kind.APPROACH)
     at_start = rows[segments.start[rows] == begin[segments.test[rows]]]
     approach[segments.test[at_start]] = segments.stop[at_start] - segments.start[at_start]
+    hold = _span_of(segments, Kind.DRIFT_HOLD, True, begin)
+    quiet = _quiet(batch.time, hold, (load_start, load_stop))
     zero = zero_.find_zero(
-        force, depth, batch.offsets, approach, load_start, load_stop, options.zero
+        force, depth, batch.offsets, approach, load_start, load_stop, quiet, options.zero
     )
     if options.zero.method in ("declared", "as recorded"):
         # The recorded depth of the zero, at which the force is the offset.
@@ -109,7 +130,6 @@ def correct(
     lengths = np.diff(batch.offsets)
     force = force - np.repeat(zero.force, lengths)
     depth = depth - np.repeat(zero.depth, lengths)
-    hold = _span_of(segments, Kind.DRIFT_HOLD, True, begin)
     drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
     if np.any(drift.rate != 0.0):
         since = batch.time - np.repeat(batch.time[zero.contact], lengths)
@@ -117,7 +137,7 @@ def correct(
         depth = depth - np.repeat(drift.rate, lengths) * since
     return Corrected(
         force, depth, batch.time, batch.offsets, zero, drift, c_f, f_scale, d_scale,
-        (load_start, load_stop), hold,
+        (load_start, load_stop), hold, quiet,
     )  # fmt: skip
 
 

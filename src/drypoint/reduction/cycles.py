@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction.correct import Corrected
-from drypoint.uncertainty.noise import line_fits
+from drypoint.uncertainty.noise import Quiet, line_fits
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -177,8 +177,9 @@ def read_cycles(
     zero = corrected.zero
     # The end of each hold, a tenth of it: where depth and force at the start of unloading are read.
     length = start - hold_start
-    tail: Ints = np.where(length >= 5, np.clip(length // 10, 3, 200), 0)
-    ends = _ends_of_holds(corrected, start, tail, test)
+    least = np.clip(length // 2, 3, 10)
+    tail: Ints = np.where(length >= 5, np.clip(length // 10, least, 200), 0)
+    ends = _ends_of_holds(corrected, start, tail, length, test)
     out: Floats = _read(
         corrected.force, corrected.depth, corrected.time, zero.contact[test], hold_start, start,
         end, tail, ends["F"], ends["h"],
@@ -198,11 +199,14 @@ def read_cycles(
     )  # fmt: skip
 
 
-def _ends_of_holds(corrected: Corrected, start: Ints, tail: Ints, test: Ints) -> dict[str, Floats]:
+def _ends_of_holds(
+    corrected: Corrected, start: Ints, tail: Ints, length: Ints, test: Ints
+) -> dict[str, Floats]:
     """Force and depth at each start of unloading, with creep rate and uncertainties.
 
-    From the last ``tail`` samples of the hold: mean force, straight line through the depth at its
-    last sample; from the one sample where there is no hold.
+    From the last ``tail`` samples of the hold: a straight line through the depth, read at its last
+    sample; the mean force, or, where the force surely relaxes, its line likewise. The rate of
+    creep is that of the last third of the hold. Without a hold: the one sample.
     """
     zero = corrected.zero
     sf, sh = zero.noise_force[test], zero.noise_depth[test]
@@ -215,24 +219,34 @@ def _ends_of_holds(corrected: Corrected, start: Ints, tail: Ints, test: Ints) ->
     if not len(held):
         return out
     k, s = tail[held], start[held]
-    offsets = np.concatenate([[0], np.cumsum(k)]).astype(np.int64)
-    # Counted from the last sample of the hold.
-    x = np.arange(offsets[-1]) - np.repeat(offsets[1:] - 1, k)
-    at = x + np.repeat(s, k)
+    x, at, offsets = _last_samples(s, k)
     here = np.zeros(len(held))
-    h, slope, u_h, u_slope = line_fits(x.astype(float), corrected.depth[at], offsets, here)
-    _, _, u_f, _ = line_fits(x.astype(float), corrected.force[at], offsets, here)
+    where = (corrected.quiet[0][test[held]], corrected.quiet[1][test[held]])
+    beside_F, beside_h = (Quiet(v, *where) for v in (corrected.force, corrected.depth))
+    h, _, u_h, _ = line_fits(x, corrected.depth[at], offsets, here, beside_h)
+    f, slope, u_f, u_slope = line_fits(x, corrected.force[at], offsets, here, beside_F)
+    mean = np.add.reduceat(corrected.force[at], offsets[:-1]) / k
     root = np.sqrt(k)
-    out["F"][held] = np.add.reduceat(corrected.force[at], offsets[:-1]) / k
+    out["F"][held] = np.where(np.abs(slope) > 3.0 * u_slope, f, mean)
     out["h"][held] = h
     out["u_F"][held] = np.fmax(u_f, sf[held] / root)
     out["u_h"][held] = np.fmax(u_h, sh[held] / root)
+    k = np.maximum(k, length[held] // 3)
+    x, at, offsets = _last_samples(s, k)
+    _, slope, _, u_slope = line_fits(x, corrected.depth[at], offsets, here)
     span = corrected.time[s] - corrected.time[s - k + 1]
     with np.errstate(divide="ignore", invalid="ignore"):
         per_s = np.where(span > 0, (k - 1) / span, np.nan)
     out["rate"][held] = slope * per_s
     out["u_rate"][held] = np.where(np.isfinite(u_slope), u_slope, np.inf) * per_s
     return out
+
+
+def _last_samples(last: Ints, count: Ints) -> tuple[Floats, Ints, Ints]:
+    """The ``count`` samples that end at each ``last``: counted from it, as indices, and offsets."""
+    offsets = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
+    x = np.arange(offsets[-1]) - np.repeat(offsets[1:] - 1, count)
+    return x.astype(float), x + np.repeat(last, count), offsets
 
 
 def _sqrt_slopes(

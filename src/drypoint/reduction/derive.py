@@ -210,6 +210,6 @@ def jacobians(
 
 
 def _step(value: Array) -> Array:
-    """A complex step far below rounding of the value itself (1e-30 of its size)."""
-    size = np.abs(np.where(np.isfinite(value), value, 0.0)).max() if np.size(value) else 1.0
-    return np.asarray(1e-30 * (float(size) if size > 0 else 1.0))
+    """Complex steps far below rounding of each value itself (1e-30 of its size)."""
+    size = np.abs(np.where(np.isfinite(value), value, 0.0))
+    return np.asarray(1e-30 * np.where(size > 0, size, 1.0))

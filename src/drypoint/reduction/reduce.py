@@ -163,6 +163,7 @@ def reduce_batch(
         readings.h_max,
         fit_window,
         linear=linear,
+        quiet=(corrected.quiet[0][readings.test], corrected.quiet[1][readings.test]),
     )
     tests_rows = _largest(readings)
     area = np.full((len(readings.test), 2), np.nan)

@@ -2,7 +2,8 @@
 
 This is Oliver and Pharr's power law F = alpha (h - h_f)^m written with well-scaled parameters:
 A is the force at h_ref, L = h_ref - h_f, and S = m A / L is the slope there. Least squares in
-force, Levenberg-Marquardt with exact derivatives, covariance with coloured noise.
+force by Levenberg-Marquardt with exact derivatives, then without the bias that noise in depth gives
+it (:mod:`drypoint.reduction.refine`); covariance with coloured noise.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.uncertainty.noise import fit_covariances
+from drypoint.records.segments import noise_of
+from drypoint.reduction.refine import refine
+from drypoint.uncertainty.noise import Quiet, fit_covariances
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -307,6 +310,14 @@ def _fit_all(
             p0[2] = 2.0
             p0[1] = 1.3 * (-np.min(x)) + 0.2
             p, jac, rss, status = fit_power_law(x, y, p0, free)
+        res = np.empty(k)
+        for i in range(k):
+            u = 1.0 + x[i] / p[1]
+            res[i] = y[i] - p[0] * np.exp(p[2] * np.log(u))
+        # Where depth is the noisier of the two (all usual records) its noise bends the fit.
+        if status == 0 and np.min(y) > 0.0 and slope * noise_of(x) > noise_of(y):
+            p, jac, res = refine(x, y, p, free)
+            rss = np.sum(res * res)
         whole[c, 1] = status
         real[c, 0] = p[0] * fm
         real[c, 1] = p[1] * span
@@ -315,8 +326,7 @@ def _fit_all(
         first = used[c]
         used[c + 1] = first + k
         for i in range(k):
-            u = 1.0 + x[i] / p[1]
-            all_res[first + i] = (y[i] - p[0] * np.exp(p[2] * np.log(u))) * fm
+            all_res[first + i] = res[i] * fm
             all_jac[first + i, 0] = jac[i, 0]
             all_jac[first + i, 1] = jac[i, 1] * fm / span
             all_jac[first + i, 2] = jac[i, 2] * fm
@@ -335,6 +345,7 @@ def fit_unloading(
     window: tuple[float, float] | Floats,
     *,
     linear: bool = False,
+    quiet: tuple[Ints, Ints] | None = None,
 ) -> Unloading:
     """Fit every unloading curve.
 
@@ -350,6 +361,8 @@ def fit_unloading(
         Lowest and highest share of ``f_max`` in the fit.
     linear : bool
         A straight tangent (m = 1) instead of the power law.
+    quiet : pair of arrays of shape (n,), optional
+        First and stop sample of a hold that shows the colour of the noise in depth.
 
     Returns
     -------
@@ -374,7 +387,10 @@ def fit_unloading(
     p = 2 if linear else 3
     offsets = np.concatenate([used[fitted], used[-1:]])
     cov[fitted[:, None, None], np.arange(p)[:, None], np.arange(p)] = fit_covariances(
-        jac[:, :p], res, offsets
+        jac[:, :p],
+        res,
+        offsets,
+        None if quiet is None else Quiet(depth, quiet[0][fitted], quiet[1][fitted]),
     )
     return Unloading(
         A=real[:, 0].copy(),

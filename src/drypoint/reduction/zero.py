@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import noise_of
 from drypoint.reduction.options import ZeroOptions
-from drypoint.uncertainty.noise import fit_covariances
+from drypoint.uncertainty.noise import Quiet, fit_covariances
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -106,7 +106,7 @@ def _zero_one(
     k_sigma: float,
     jac: Floats,
     res: Floats,
-) -> tuple[float, float, float, float, int, int, float, float, int]:
+) -> tuple[float, float, float, float, int, int, float, float, int, float]:
     """Zero of one test; sample indices count from its first sample.
 
     For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each sample of the
@@ -136,13 +136,13 @@ def _zero_one(
                 contact = i
                 break
     if contact < 0:
-        return base, 0.0, np.nan, 0.0, 0, -1, sf, sh, 0
+        return base, 0.0, np.nan, 0.0, 0, -1, sf, sh, 0, 0.0
     if method == 2 or method == 3:
-        return base, 0.0, 0.0, 0.0, contact, method, sf, sh, 0
+        return base, 0.0, 0.0, 0.0, contact, method, sf, sh, 0, 0.0
     step = abs(depth[min(contact + 1, load_stop - 1)] - depth[max(contact - 1, 0)]) / 2.0
     if method == 1:
         u = np.sqrt(sh * sh + step * step / 3.0)
-        return base, depth[contact], u, 0.0, contact, 1, sf, sh, 1
+        return base, depth[contact], u, 0.0, contact, 1, sf, sh, 1, 0.0
     limit = max(share * fmax, 3.0 * (floor - base))
     k = 0
     while contact + k < load_stop:
@@ -162,16 +162,20 @@ def _zero_one(
     f, h = f[:m].copy(), h[:m].copy()
     if m < 5:
         u = np.sqrt(sh * sh + step * step / 3.0)
-        return base, depth[contact], u, 0.0, contact, 1, sf, sh, m
+        return base, depth[contact], u, 0.0, contact, 1, sf, sh, m, 0.0
     top = np.max(f)
     other = 2.0 if exponent < 1.75 else 1.5
     f = f / top
     h2 = _line(f ** (1.0 / other), h, sh, sf, f, other, jac, res)
     h0 = _line(f ** (1.0 / exponent), h, sh, sf, f, exponent, jac, res)
+    step_f = 1e-3 * np.mean(f)
+    h1 = _line((f + step_f) ** (1.0 / exponent), h, sh, sf, f + step_f, exponent, jac, res)
+    per_force = (h1 - h0) / (step_f * top)
+    h0 = _line(f ** (1.0 / exponent), h, sh, sf, f, exponent, jac, res)
     law = (h2 - h0) / (other - exponent)
     if not np.isfinite(law):
         law = 0.0
-    return base, h0, 0.0, law, contact, 0, sf, sh, m
+    return base, h0, 0.0, law, contact, 0, sf, sh, m, per_force if np.isfinite(per_force) else 0.0
 
 
 @njit(cache=True)
@@ -192,7 +196,7 @@ def _zero_all(
     jac = np.empty((len(force), 2))
     res = np.empty(len(force))
     fits = np.zeros(n + 1, dtype=np.int64)
-    real = np.empty((n, 6))
+    real = np.empty((n, 7))
     whole = np.empty((n, 3), dtype=np.int64)
     for t in range(n):
         a = offsets[t]
@@ -218,10 +222,32 @@ def _zero_all(
         real[t, 3] = r[3]
         real[t, 4] = r[6]
         real[t, 5] = r[7]
+        real[t, 6] = r[9]
         whole[t, 0] = r[4] + a
         whole[t, 1] = r[5]
         whole[t, 2] = r[8]
     return real, whole, jac[: fits[n]], res[: fits[n]], fits
+
+
+def _u_of_base(force: Floats, begin: Ints, approach: Ints, quiet: Quiet) -> Floats:
+    """Standard uncertainty (N) of the force's own zero, the median of the approach; 0 without one.
+
+    Slow noise leaves few independent readings in a short approach.
+    """
+    a, b = begin + approach // 4, begin + approach - approach // 8
+    out = np.zeros(len(begin))
+    has = np.flatnonzero(approach >= 8)
+    if not len(has):
+        return out
+    lengths = (b - a)[has]
+    offsets = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+    at = np.arange(offsets[-1]) + np.repeat(a[has] - offsets[:-1], lengths)
+    mean = np.add.reduceat(force[at], offsets[:-1]) / lengths
+    rest = force[at] - np.repeat(mean, lengths)
+    beside = Quiet(quiet.signal, quiet.start[has], quiet.stop[has])
+    cov = fit_covariances(np.ones((len(at), 1)), rest, offsets, beside)
+    out[has] = np.sqrt(np.nan_to_num(np.maximum(cov[:, 0, 0], 0.0)))
+    return out
 
 
 def find_zero(
@@ -231,6 +257,7 @@ def find_zero(
     approach: Ints,
     load_start: Ints,
     load_stop: Ints,
+    quiet: tuple[Ints, Ints],
     options: ZeroOptions,
 ) -> Zero:
     """Zero of every test.
@@ -244,6 +271,8 @@ def find_zero(
         Samples of approach at the start of each test, 0 where there is none.
     load_start, load_stop : array, shape (n_tests,)
         First loading segment, indices into the batch.
+    quiet : pair of arrays, shape (n_tests,)
+        First and stop sample of a hold that shows the colour of the noise; equal where none.
     options : ZeroOptions
 
     Returns
@@ -266,8 +295,13 @@ def find_zero(
         options.threshold_sigma,
     )
     fitted = np.flatnonzero(whole[:, 1] == FITTED)
-    cov = fit_covariances(jac, res, np.concatenate([fits[fitted], fits[-1:]]))
-    real[fitted, 2] = np.sqrt(np.maximum(cov[:, 0, 0], 0.0))
+    first, stop = quiet[0][fitted], quiet[1][fitted]
+    cov = fit_covariances(
+        jac, res, np.concatenate([fits[fitted], fits[-1:]]), Quiet(depth, first, stop)
+    )
+    u_base = _u_of_base(force, offsets[fitted], approach[fitted], Quiet(force, first, stop))
+    var = np.maximum(cov[:, 0, 0], 0.0) + (real[fitted, 6] * u_base) ** 2
+    real[fitted, 2] = np.sqrt(var)
     return Zero(
         force=real[:, 0].copy(),
         depth=real[:, 1].copy(),

@@ -13,7 +13,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from drypoint.version import __version__
 from drypoint.recipe import Effective, Span, Study, TestOverride, canonical_hash
 from drypoint.records.batch import Batch, join
 from drypoint.records.layout import SetAside
@@ -22,7 +21,8 @@ from drypoint.run.progress import Watch
 from drypoint.run.reading import Reading
 from drypoint.run.result import Group
 from drypoint.store.cache import Cache, cache_key
-from drypoint.store.codec import decode, encode
+from drypoint.store.codec import encode, kept
+from drypoint.version import __version__
 
 
 def reduce_groups(
@@ -46,8 +46,8 @@ def reduce_groups(
         if not len(r.batch):
             continue
         bench = study.bench_of(r.table)
-        options = canonical_hash(study.options(r.specimen))
-        bundles.setdefault((bench.tip.name, bench.frame.name, options), []).append(r)
+        key = canonical_hash(study.options(r.specimen))
+        bundles.setdefault((bench.tip.name, bench.frame.name, key), []).append(r)
     groups: list[Group] = []
     aside: list[SetAside] = []
     first = 0
@@ -69,15 +69,13 @@ def reduce_groups(
                 continue
             part = batch if which is None else batch.take(which)
             key = cache_key(
-                "reduced", __version__, options_hash, canonical_hash(bench), canonical_hash([nu, owner]),
-                _hash(over),
+                "reduced", __version__, options_hash, canonical_hash(bench),
+                canonical_hash([nu, owner]), _hash(over),
                 *(p.key for p in parts), *(t.name for t in part.tests),
             )  # fmt: skip
             reduced = _cached(cache, key)
             if reduced is None:
-                reduced = reduce_batch(
-                    part, bench, options, nu, nu_of=owner, overrides=over
-                )
+                reduced = reduce_batch(part, bench, options, nu, nu_of=owner, overrides=over)
                 if cache is not None:
                     tree, arrays = encode(reduced)
                     cache.put(key, arrays, tree)
@@ -156,5 +154,5 @@ def _cached(cache: Cache | None, key: str) -> Reduced | None:
     entry = cache.get(key) if cache is not None else None
     if entry is None:
         return None
-    value = decode(entry.meta, entry.arrays)
+    value = kept(entry.meta, entry.arrays)
     return value if isinstance(value, Reduced) else None

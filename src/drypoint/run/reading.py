@@ -5,26 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from drypoint.version import __version__
 from drypoint.recipe import Study, canonical_hash
 from drypoint.records.batch import Batch, TestInfo
 from drypoint.records.check import check
 from drypoint.records.layout import SetAside
 from drypoint.records.read import ReadOutcome, read
+from drypoint.run.joining import Reading, join_table
 from drypoint.run.progress import Watch
 from drypoint.store.cache import Cache, cache_key
-from drypoint.store.codec import decode, encode
+from drypoint.store.codec import encode, kept
 from drypoint.store.manifest import file_sha256
-
-
-@dataclass(frozen=True)
-class Reading:
-    """Records of one ``[[records]]`` table, and the hash that stands for them."""
-
-    table: int
-    specimen: str
-    batch: Batch
-    key: str
+from drypoint.version import __version__
 
 
 @dataclass(frozen=True)
@@ -47,6 +38,7 @@ def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readi
     notes: list[str] = []
     hashes: dict[str, str] = {}
     used: set[str] = set()
+    places: set[tuple[str, int | None]] = set()
     owner: dict[str, str] = {}
     n = len(study.file.records)
     for i, records in enumerate(study.file.records):
@@ -80,13 +72,34 @@ def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readi
             good, bad = check(raw.batch)
             outcome = ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
             _keep(cache, key, outcome)
+        batch, again = _not_yet_read(outcome.batch, places)
         declared = study.declared(i)
-        tests = tuple(_named(t, records.specimen, declared, used) for t in outcome.batch.tests)
-        parts.append(Reading(i, records.specimen, replace(outcome.batch, tests=tests), key))
-        aside += outcome.set_aside
-        notes += outcome.notes
+        tests = tuple(_named(t, records.specimen, declared, used) for t in batch.tests)
+        parts.append(Reading(i, records.specimen, replace(batch, tests=tests), key))
+        aside += (*outcome.set_aside, *again)
+        notes += (*study.left_out(i), *outcome.notes)
+    joined, said, table = join_table(study, parts, aside)
+    hashes.update(table)
     watch.at("reading", n, n)
-    return Readings(tuple(parts), tuple(aside), tuple(notes), hashes)
+    return Readings(joined, tuple(aside), (*notes, *said), hashes)
+
+
+def _not_yet_read(
+    batch: Batch, places: set[tuple[str, int | None]]
+) -> tuple[Batch, list[SetAside]]:
+    """Tests of a file that two tables share: what the first has taken is set aside here."""
+    again = []
+    keep = []
+    for i, test in enumerate(batch.tests):
+        place = test.source.path, test.source.first_line
+        if place in places:
+            what = "Another table of [[records]] has read this test already."
+            remedy = "Make the patterns under inside narrower."
+            again.append(SetAside(test.source.path, test.name, what, remedy, place[1]))
+        else:
+            places.add(place)
+            keep.append(i)
+    return (batch.take(keep) if again else batch), again
 
 
 def _named(info: TestInfo, specimen: str, declared: Mapping[str, str], used: set[str]) -> TestInfo:
@@ -105,7 +118,7 @@ def _cached(cache: Cache | None, key: str) -> ReadOutcome | None:
     entry = cache.get(key) if cache is not None else None
     if entry is None:
         return None
-    value = decode(entry.meta, entry.arrays)
+    value = kept(entry.meta, entry.arrays)
     return value if isinstance(value, ReadOutcome) else None
 
 

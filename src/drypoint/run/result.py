@@ -10,9 +10,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from drypoint.recipe import Study
 from drypoint.records.batch import Batch
 from drypoint.records.layout import SetAside
-from drypoint.recipe import Study
 from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import Reduced
 from drypoint.reduction.result import Flag, Reduction

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import numpy as np
 
-from drypoint.version import __version__
 from drypoint.errors import RecordError
 from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
-from drypoint.records.batch import join
+from drypoint.records.batch import TestInfo, join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
+from drypoint.reduction.result import Reduction
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge
@@ -27,6 +27,7 @@ from drypoint.run.tables import results_frame
 from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
+from drypoint.version import __version__
 
 _LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
 
@@ -174,7 +175,7 @@ def _why_excluded(state: Effective, test: str) -> str | None:
     return None if e is None else f"{e.why} ({e.who}, {e.when})"
 
 
-def _excluded_rows(state: Effective, infos: tuple, r) -> list[str | None]:  # type: ignore[type-arg, no-untyped-def]
+def _excluded_rows(state: Effective, infos: tuple[TestInfo, ...], r: Reduction) -> list[str | None]:
     out: list[str | None] = []
     for t, c in zip(r.test, r.cycle, strict=True):
         e = state.exclusion(infos[int(t)].name, int(c))

@@ -46,10 +46,24 @@ def decode(tree: Any, arrays: Mapping[str, NDArray[Any]]) -> Any:
     module, _, name = tree["c"].partition(":")
     if module.split(".")[0] != "drypoint":
         raise StoreError(f"A cache entry names “{tree['c']}”, which is not Drypoint's.")
-    cls = getattr(importlib.import_module(module), name)
+    try:
+        cls = getattr(importlib.import_module(module), name)
+    except (ImportError, AttributeError) as error:
+        raise StoreError(f"A cache entry names “{tree['c']}”, which is not there.") from error
     if not (isinstance(cls, type) and is_dataclass(cls)):
         raise StoreError(f"A cache entry names “{tree['c']}”, which is no record of data.")
-    return cls(**{k: decode(v, arrays) for k, v in tree["v"].items()})
+    try:
+        return cls(**{k: decode(v, arrays) for k, v in tree["v"].items()})
+    except TypeError as error:
+        raise StoreError(f"A cache entry was written by another version: {error}.") from error
+
+
+def kept(tree: Any, arrays: Mapping[str, NDArray[Any]]) -> Any:
+    """:func:`decode`, or ``None`` for an entry that this version cannot rebuild: a cache miss."""
+    try:
+        return decode(tree, arrays)
+    except (StoreError, KeyError):
+        return None
 
 
 def _encode(value: Any, arrays: dict[str, NDArray[Any]]) -> Any:

@@ -15,6 +15,11 @@ For least squares ``p - p0 = (J'J)^-1 J'u = R^-1 Q'u`` (``J = Q R``), hence
 ``D`` is a log-linear drift of the noise along the record, from the first differences (noise in
 depth weighs less where the curve is flat). ``benchmarks/noise_colour.py`` shows what it covers.
 
+Another stretch of the same noise (a hold) may have its say in the weights, with a scale of its
+own. It tells more, so the spectra are then more (nine correlation lengths up to a third of the
+stretch, six shares of white), and as a fit may be short beside them, the variance of its mean
+(k = 0) is the exact one.
+
 All functions work on many fits of one length at once (first axis): plain array operations, no
 compiled kernel, so that nothing waits for a compiler.
 """
@@ -31,6 +36,10 @@ Floats = NDArray[np.float64]
 MOST = 128  # samples after averaging into equal blocks; the fit looks at slow things only
 _CORNERS = 6
 _WHITE_SHARES = (0.001, 0.03, 0.3)  # the white floor over the first-order plateau
+MOST_QUIET = 256  # samples of the stretch beside it, after averaging alike
+_LEAST_QUIET = 16  # fewer say nothing
+_CORNERS_BESIDE = 9
+_WHITE_SHARES_BESIDE = (0.001, 0.01, 0.03, 0.1, 0.3, 1.0)
 _WHITE_WEIGHT = 30.0  # weight beforehand of plain white noise, against 1 for each other spectrum
 _DRIFT_VARIANCE = 1.0  # of the log-variance's change along the record, beforehand
 
@@ -58,6 +67,52 @@ def _spectra(n: int) -> tuple[Floats, Floats]:
     return np.array(rows), weights
 
 
+@lru_cache(maxsize=256)
+def _spectra_beside(n: int, m: int) -> tuple[Floats, Floats, Floats]:
+    """Spectra of a fit of n blocks and of the stretch of m beside it, shapes (55, n) and (55, m),
+    white first; and the logarithm of their weights beforehand (together as in :func:`_spectra`).
+
+    k = 0 of the fit: n times the variance of the mean, for AR(1) of plateau 1
+    ``1 - 2 rho (1 - rho^n) / (n (1 - rho^2))``.
+    """
+    fit, beside = [np.ones(n)], [np.ones(m)]
+    for f0 in np.geomspace(3.0 / max(n, m), 1.0, _CORNERS_BESIDE):
+        one, other = (
+            1.0 / (1.0 + (2.0 * np.sin(np.pi * np.arange(k) / (2.0 * k)) / f0) ** 2) for k in (n, m)
+        )
+        rho = (0.5 * (np.sqrt(f0 * f0 + 4.0) - f0)) ** 2
+        one[0] = 1.0 - 2.0 * rho * (1.0 - rho**n) / (n * (1.0 - rho * rho))
+        fit += [share + one for share in _WHITE_SHARES_BESIDE]
+        beside += [share + other for share in _WHITE_SHARES_BESIDE]
+    weights = np.full(len(fit), np.log(_CORNERS * len(_WHITE_SHARES) / (len(fit) - 1.0)))
+    weights[0] = np.log(_WHITE_WEIGHT)
+    return np.array(fit), np.array(beside), weights
+
+
+def quiet_blocks(signal: Floats, n: int) -> Floats | None:
+    """The end of each quiet stretch (fits, samples), averaged as a fit of ``n`` samples is.
+
+    Returns
+    -------
+    array, shape (fits, m, 4), or None
+        Orthonormal parabola and what is left of the signal, transformed and of unit size; None
+        where there is too little.
+    """
+    block = -(-n // MOST)
+    m = min(signal.shape[1] // block, MOST_QUIET)
+    if m < _LEAST_QUIET:
+        return None
+    last = signal[:, signal.shape[1] - m * block :]
+    y = _blocks((last - last[:, :1])[:, :, None], m, block)[:, :, 0]
+    q, _ = np.linalg.qr(np.linspace(-1.0, 1.0, m)[:, None] ** np.arange(3))
+    y = y - (y @ q) @ q.T
+    size = np.sqrt(np.mean(y * y, axis=1, keepdims=True))
+    y = np.where(size > 0, y / np.where(size > 0, size, 1.0), 0.0)
+    t = _transform(m)
+    model = np.broadcast_to(t @ q, (len(y), m, 3))
+    return np.concatenate([model, (y @ t.T)[:, :, None]], axis=2)
+
+
 def drift_of(resid: Floats) -> Floats:
     """Standard deviation along the record, relative: ``exp(b t / 2)``, ``t`` in [-1/2, 1/2].
 
@@ -81,13 +136,15 @@ def _blocks(x: Floats, m: int, block: int) -> Floats:
     return out
 
 
-def covariance_of(jac: Floats, resid: Floats) -> Floats:
+def covariance_of(jac: Floats, resid: Floats, beside: Floats | None = None) -> Floats:
     """Covariance of the parameters of fits of one length; see the head of this module.
 
     Parameters
     ----------
     jac : array, shape (fits, n, p)
     resid : array, shape (fits, n)
+    beside : array, optional
+        From :func:`quiet_blocks`.
 
     Returns
     -------
@@ -119,31 +176,46 @@ def covariance_of(jac: Floats, resid: Floats) -> Floats:
     seen = _blocks((resid[rows] / drift / root[:, None])[:, :, None], m, block)
     data = np.concatenate([model, seen], axis=2)
     t = _transform(m)
-    meat = _averaged_meat(np.matmul(t, data), np.matmul(t, fit))
+    meat = _averaged_meat(
+        np.matmul(t, data), np.matmul(t, fit), None if beside is None else beside[rows]
+    )
     inv = np.linalg.inv(r * scale[rows][:, None, :])
     out = np.einsum("fab,fbc,fdc->fad", inv, meat, inv) * (root**2)[:, None, None]
     cov[rows] = 0.5 * (out + np.swapaxes(out, 1, 2))
     return cov
 
 
-def _averaged_meat(data: Floats, fit: Floats) -> Floats:
-    """``Q' C Q`` averaged over the spectra, weighted by likelihood and weight beforehand.
-
-    ``data`` (fits, m, p + 1) holds the transformed model and residuals, ``fit`` (fits, m, p) the
-    transformed ``D Q``.
-    """
+def _likelihood(data: Floats, spectra: Floats) -> tuple[Floats, Floats]:
+    """Restricted log-likelihood and residual sum of squares, (fits, spectra), of transformed model
+    and residuals (fits, m, p + 1)."""
     count, n, p1 = data.shape
     p = p1 - 1
-    spectra, beforehand = _spectra(n)
     pairs = data[:, :, :, None] * data[:, :, None, :]
     g = np.matmul(1.0 / spectra, pairs.reshape(count, n, p1 * p1)).reshape(count, -1, p1, p1)
-    both = fit[:, :, :, None] * fit[:, :, None, :]
-    meats = np.matmul(spectra, both.reshape(count, n, p * p)).reshape(count, -1, p, p)
     a, b, c = g[:, :, :p, :p], g[:, :, :p, p], g[:, :, p, p]
     logdet = np.log(spectra).sum(axis=1) + np.linalg.slogdet(a)[1]
     rss = c - np.einsum("fsi,fsi->fs", b, np.linalg.solve(a, b[..., None])[..., 0])
     rss = np.maximum(rss, 1e-300)
-    like = -0.5 * (logdet + (n - p) * np.log(rss)) + beforehand
+    return -0.5 * (logdet + (n - p) * np.log(rss)), rss
+
+
+def _averaged_meat(data: Floats, fit: Floats, beside: Floats | None) -> Floats:
+    """``Q' C Q`` averaged over the spectra, weighted by likelihood and weight beforehand.
+
+    ``data`` (fits, m, p + 1) holds the transformed model and residuals, ``fit`` (fits, m, p) the
+    transformed ``D Q``, ``beside`` the like of ``data`` for the quiet stretches.
+    """
+    count, n, p = fit.shape
+    if beside is None:
+        spectra, beforehand = _spectra(n)
+        like, rss = _likelihood(data, spectra)
+    else:
+        spectra, others, beforehand = _spectra_beside(n, beside.shape[1])
+        like, rss = _likelihood(data, spectra)
+        like = like + _likelihood(beside, others)[0]
+    both = fit[:, :, :, None] * fit[:, :, None, :]
+    meats = np.matmul(spectra, both.reshape(count, n, p * p)).reshape(count, -1, p, p)
+    like = like + beforehand
     w = np.exp(like - like.max(axis=1, keepdims=True))
     w *= rss / max(n - p - 2, 1) / w.sum(axis=1, keepdims=True)
     out: Floats = np.einsum("fs,fsij->fij", w, meats)

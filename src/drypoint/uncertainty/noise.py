@@ -6,14 +6,17 @@ in ``benchmarks/noise_colour.py``. Many fits are done at once; fits of one lengt
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.uncertainty.colour import covariance_of
+from drypoint.uncertainty.colour import covariance_of, quiet_blocks
 from drypoint.uncertainty.hac import longrun_factor, longrun_factors, sandwich_cov
 
 __all__ = [
+    "Quiet",
     "fit_covariance",
     "fit_covariances",
     "line_fits",
@@ -30,7 +33,23 @@ Ints = NDArray[np.int64]
 _AT_ONCE = 4_000_000  # numbers of the Jacobians that one pass holds
 
 
-def fit_covariances(jac: Floats, resid: Floats, offsets: Ints) -> Floats:
+@dataclass(frozen=True)
+class Quiet:
+    """For each fit a stretch of the same noise beside it: where nothing but noise and drift moves
+    the signal (a hold), at the sampling rate of the fit.
+
+    ``signal`` has shape (n_samples,), any unit; ``start`` and ``stop`` shape (n_fits,), equal
+    where there is none.
+    """
+
+    signal: Floats
+    start: Ints
+    stop: Ints
+
+
+def fit_covariances(
+    jac: Floats, resid: Floats, offsets: Ints, quiet: Quiet | None = None
+) -> Floats:
     """Covariance of the parameters of many least-squares fits, their noise of unknown colour.
 
     The method stands at the head of :mod:`drypoint.uncertainty.colour`. The factor of Student's t
@@ -44,6 +63,8 @@ def fit_covariances(jac: Floats, resid: Floats, offsets: Ints) -> Floats:
         Residuals in sample order, samples about equally spaced in time.
     offsets : array, shape (n_fits + 1,)
         Samples of fit i are ``offsets[i]:offsets[i + 1]``.
+    quiet : Quiet, optional
+        Helps to tell the colour: a fit of twenty samples cannot tell slow noise from none.
 
     Returns
     -------
@@ -54,15 +75,21 @@ def fit_covariances(jac: Floats, resid: Floats, offsets: Ints) -> Floats:
     p = jac.shape[1]
     lengths = np.diff(offsets)
     out = np.full((len(lengths), p, p), np.nan)
-    for n in np.unique(lengths):
+    held = np.zeros(len(lengths), dtype=np.int64) if quiet is None else quiet.stop - quiet.start
+    kinds, kind = np.unique(np.stack([lengths, held]), axis=1, return_inverse=True)
+    for j, (n, m) in enumerate(kinds.T):
         if n <= p:
             continue
-        fits = np.flatnonzero(lengths == n)
-        step = max(1, _AT_ONCE // int(n * p))
+        fits = np.flatnonzero(kind.ravel() == j)
+        step = max(1, _AT_ONCE // int(n * p + 16 * m))
         for k in range(0, len(fits), step):
             some = fits[k : k + step]
             at = offsets[some][:, None] + np.arange(n)
-            out[some] = covariance_of(jac[at], resid[at])
+            beside = None
+            if quiet is not None and m > 0:
+                stretch = quiet.signal[quiet.start[some][:, None] + np.arange(m)]
+                beside = quiet_blocks(stretch, int(n))
+            out[some] = covariance_of(jac[at], resid[at], beside)
     return out
 
 
@@ -72,7 +99,7 @@ def fit_covariance(jac: Floats, resid: Floats) -> Floats:
 
 
 def line_fits(
-    x: Floats, y: Floats, offsets: Ints, at: Floats
+    x: Floats, y: Floats, offsets: Ints, at: Floats, quiet: Quiet | None = None
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Straight lines by least squares through many pieces, with coloured noise.
 
@@ -83,6 +110,8 @@ def line_fits(
         No piece is empty.
     at : array, shape (n,)
         Where the value is wanted.
+    quiet : Quiet, optional
+        As for :func:`fit_covariances`.
 
     Returns
     -------
@@ -104,7 +133,7 @@ def line_fits(
     slope = total(cx * (y - np.repeat(my, lengths))) / np.where(sxx > 0, sxx, 1.0)
     value = my - slope * mx
     resid = y - np.repeat(value, lengths) - np.repeat(slope, lengths) * dx
-    cov = fit_covariances(np.stack([np.ones_like(dx), dx], axis=1), resid, offsets)
+    cov = fit_covariances(np.stack([np.ones_like(dx), dx], axis=1), resid, offsets, quiet)
     u = np.sqrt(np.maximum(np.diagonal(cov, axis1=1, axis2=2), 0.0))
     return value, slope, u[:, 0], u[:, 1]
 

@@ -1,0 +1,100 @@
+"""Ten thousand spoiled files of every kind: nothing escapes, hangs, or is wrong in silence.
+
+    python benchmarks/bench_fuzz.py [CASES] [SEED]
+
+Exit code 1 when one case failed. Cases run in processes of their own, so that a crash of a library
+is seen as one.
+"""
+
+from __future__ import annotations
+
+import faulthandler
+import json
+import random
+import subprocess
+import sys
+import tempfile
+import traceback
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "records"))
+
+CASES = 10_000
+CHUNK = 500
+FAILED = (
+    "TRACEBACK",
+    "HANG",
+    "CRASH",
+    "SILENT LOSS",
+    "OTHER IN COMPANY",
+    "WRONG NUMBER",
+    "SILENT WRONG NUMBER",
+    "REFUSED A GOOD FILE",
+)
+
+
+def chunk(first: int, last: int, seed: int) -> list[tuple[str, str, str]]:
+    """(kind, what was done, outcome) of some cases."""
+    from fuzz_cases import KINDS, bases, damaged_case, known_case
+
+    out = []
+    with tempfile.TemporaryDirectory() as held:
+        folder = Path(held)
+        bases(folder)
+        for case in range(first, last):
+            rng = random.Random(seed * 1_000_003 + case)
+            kind = rng.choice(("text", "text", *KINDS))
+            faulthandler.dump_traceback_later(120, exit=True)
+            try:
+                if case % 2:
+                    name, outcome = known_case(kind, rng, folder)
+                else:
+                    name, outcome = "damaged", damaged_case(kind, rng, folder)
+            except Exception:
+                name, outcome = "damaged" if case % 2 == 0 else "known", "TRACEBACK"
+                print(f"case {case} ({kind}):\n{traceback.format_exc()}", file=sys.stderr)
+            if outcome in FAILED:
+                print(f"case {case}: {kind}, {name}: {outcome}", file=sys.stderr)
+            out.append((kind, name, outcome))
+    faulthandler.cancel_dump_traceback_later()
+    return out
+
+
+def main() -> int:
+    """Run all chunks, print the counts."""
+    if len(sys.argv) > 3 and sys.argv[1] == "--chunk":
+        print(json.dumps(chunk(*map(int, sys.argv[2:5]))))
+        return 0
+    cases = int(sys.argv[1]) if len(sys.argv) > 1 else CASES
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    counts: Counter[tuple[str, str]] = Counter()
+    kinds: Counter[tuple[str, str]] = Counter()
+    for first in range(0, cases, CHUNK):
+        last = min(first + CHUNK, cases)
+        command = [sys.executable, __file__, "--chunk", str(first), str(last), str(seed)]
+        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
+        if done.returncode != 0:
+            counts["any", "CRASH"] += 1
+            print(f"cases {first} to {last}: exit code {done.returncode}", file=sys.stderr)
+            continue
+        for kind, name, outcome in json.loads(done.stdout):
+            counts[name, outcome] += 1
+            kinds[kind, outcome] += 1
+    for title, table in (("What was done", counts), ("Kind of file", kinds)):
+        outcomes = sorted({o for _, o in table}, key=lambda o: (o in FAILED, o))
+        names = sorted({n for n, _ in table})
+        print(f"| {title} | " + " | ".join(outcomes) + " |")
+        print("|---|" + "--:|" * len(outcomes))
+        for name in names:
+            cells = (str(table.get((name, o), 0)) for o in outcomes)
+            print(f"| {name.replace('_', ' ')} | " + " | ".join(cells) + " |")
+        print()
+    failed = sum(n for (_, outcome), n in counts.items() if outcome in FAILED)
+    print(f"{sum(counts.values())} cases, {failed} failures")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
