@@ -59,7 +59,11 @@ class Decision(Section):
     who: Words = key("Who decided.")
     what: What = key("What was decided.")
     test: Words | None = key("Name of the test.", None)
-    cycle: Count | None = key("Number of the cycle, from 1; all of them where left out.", None)
+    cycle: Count | None = key(
+        "Number of the cycle, from 1; where left out all of them (an area: the one with "
+        "the largest force).",
+        None,
+    )
     value: Any = key("What is put in place.", None)
     why: Words = key("The reason.")
 

@@ -140,7 +140,9 @@ class MeasuredArea(Section):
     """An area measured on the impression; used instead of the area function."""
 
     test: Words = key("Name of the test.")
-    cycle: Count | None = key("Number of the cycle, from 1; all of them where left out.", None)
+    cycle: Count | None = key(
+        "Number of the cycle, from 1; the one with the largest force where left out.", None
+    )
     A_um2: Positive = key("Projected area of the impression.", unit="µm²")
     u_A_um2: Positive = key("Its standard uncertainty.", unit="µm²")
     how: Words = key("How it was measured.")

@@ -74,48 +74,14 @@ def find_flags(
         creep_share = np.where(sure > 0, np.abs(cycles.creep_rate), 0.0) / unload_rate
     elastic = still_elastic(values, options)
     for i in range(len(cycles.test)):
-        t = int(cycles.test[i])
-        row: list[Flag] = []
-        how = int(corrected.drift.how[t])
-        rate = float(corrected.drift.rate[t])
-        if how == drift_.NO_HOLD and options.drift.method == "drift hold":
-            row.append(_flag("no drift hold", "The record has no drift hold; drift is not known."))
-        if abs(rate) > limits.drift_rate:
-            row.append(
-                _flag(
-                    "drift",
-                    f"The drift of {rate * 1e9:.3f} nm/s is above the limit of "
-                    f"{limits.drift_rate * 1e9:.3g} nm/s; it was corrected.",
-                )
-            )
-        if int(corrected.zero.how[t]) == zero_.THRESHOLD and options.zero.method != "threshold":
-            n = int(corrected.zero.samples[t])
-            row.append(
-                _flag(
-                    "zero by threshold",
-                    f"Only {n} samples lie near first contact; the zero is the first one above "
-                    "the noise.",
-                )
-            )
+        row = _of_corrections(corrected, int(cycles.test[i]), options)
         if seen[i]:
             row.append(_flag("measured area", "The area was measured on the impression."))
         if fits.status[i] != 0:
             row.append(_flag("fit failed", f"No stiffness: {STATUS[int(fits.status[i])]}."))
             out.append(tuple(row))
             continue
-        if fits.rms[i] > limits.fit_residual:
-            row.append(
-                _flag(
-                    "poor fit",
-                    f"The unloading fit leaves {100 * fits.rms[i]:.2g} % of F_max (limit "
-                    f"{100 * limits.fit_residual:.2g} %).",
-                )
-            )
-        lo, hi = limits.exponent
-        if options.analysis.unloading == "power law" and not lo <= fits.m[i] <= hi:
-            row.append(
-                _flag("odd exponent", f"The exponent m = {fits.m[i]:.3f} is outside {lo} to {hi}.")
-            )
+        row += _of_fit(float(fits.rms[i]), float(fits.m[i]), options)
         if ratio[i] > limits.pile_up and not seen[i]:
             row.append(
                 _flag(
@@ -140,25 +106,77 @@ def find_flags(
                     "rate of unloading; S may be too high. Hold longer or unload faster.",
                 )
             )
-        if elastic[i]:
-            row.append(
-                _flag(
-                    "still elastic",
-                    f"Hardness withheld: {values['eta_IT'][i]:.1f} % of the work came back, the "
-                    "contact is still elastic.",
-                )
-            )
-        elif u_H[i] > options.analysis.u_hardness_limit * abs(values["H_IT"][i]):
-            row.append(
-                _flag(
-                    "hardness uncertain",
-                    f"Hardness withheld: its standard uncertainty is "
-                    f"{100 * u_H[i] / abs(values['H_IT'][i]):.0f} % (limit "
-                    f"{100 * options.analysis.u_hardness_limit:.0f} %).",
-                )
-            )
+        row += _of_hardness(values, u_H, bool(elastic[i]), i, options)
         out.append(tuple(row))
     return tuple(out)
+
+
+def _of_corrections(corrected: Corrected, t: int, options: Options) -> list[Flag]:
+    """What the drift and the zero of test ``t`` deserve."""
+    row: list[Flag] = []
+    how, rate = int(corrected.drift.how[t]), float(corrected.drift.rate[t])
+    limit = options.flags.drift_rate
+    if how == drift_.NO_HOLD and options.drift.method == "drift hold":
+        row.append(_flag("no drift hold", "The record has no drift hold; drift is not known."))
+    if abs(rate) > limit:
+        row.append(
+            _flag(
+                "drift",
+                f"The drift of {rate * 1e9:.3f} nm/s is above the limit of "
+                f"{limit * 1e9:.3g} nm/s; it was corrected.",
+            )
+        )
+    if int(corrected.zero.how[t]) == zero_.THRESHOLD and options.zero.method != "threshold":
+        row.append(
+            _flag(
+                "zero by threshold",
+                f"Only {int(corrected.zero.samples[t])} samples lie near first contact; the zero "
+                "is the first one above the noise.",
+            )
+        )
+    return row
+
+
+def _of_fit(rms: float, m: float, options: Options) -> list[Flag]:
+    """What residual and exponent of the unloading fit deserve."""
+    row: list[Flag] = []
+    limits = options.flags
+    if rms > limits.fit_residual:
+        row.append(
+            _flag(
+                "poor fit",
+                f"The unloading fit leaves {100 * rms:.2g} % of F_max (limit "
+                f"{100 * limits.fit_residual:.2g} %).",
+            )
+        )
+    lo, hi = limits.exponent
+    if options.analysis.unloading == "power law" and not lo <= m <= hi:
+        row.append(_flag("odd exponent", f"The exponent m = {m:.3f} is outside {lo} to {hi}."))
+    return row
+
+
+def _of_hardness(
+    values: Mapping[str, Floats], u_H: Floats, elastic: bool, i: int, options: Options
+) -> list[Flag]:
+    """Why the hardness of row ``i`` is withheld, if it is."""
+    H, limit = abs(values["H_IT"][i]), options.analysis.u_hardness_limit
+    if elastic:
+        return [
+            _flag(
+                "still elastic",
+                f"Hardness withheld: {values['eta_IT'][i]:.1f} % of the work came back, the "
+                "contact is still elastic.",
+            )
+        ]
+    if u_H[i] > limit * H:
+        return [
+            _flag(
+                "hardness uncertain",
+                f"Hardness withheld: its standard uncertainty is {100 * u_H[i] / H:.0f} % (limit "
+                f"{100 * limit:.0f} %).",
+            )
+        ]
+    return []
 
 
 def still_elastic(values: Mapping[str, Floats], options: Options) -> NDArray[np.bool_]:

@@ -127,7 +127,10 @@ def gather(
     out = np.array(tables[0]["excluded"].to_list(), dtype=bool)
     level = study.file.output.level_of_confidence
     unknown = sorted(set(state.tests) - {t.name for t in whole.tests})
-    notes = [*study.notes, *journal.notes, *readings.notes]
+    # What is remarked of a test that was set aside anyway helps nobody.
+    gone = tuple(f"Test {s.test}:" for s in set_aside if s.test)
+    notes = [*study.notes, *journal.notes]
+    notes += [n for n in readings.notes if not n.startswith(gone)]
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     counted = np.array(tables[1]["excluded"].to_list(), dtype=bool)
     kept = take_rows(tests, np.flatnonzero(~out))
