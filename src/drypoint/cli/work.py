@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from math import isclose
 from pathlib import Path
 from typing import Literal
 
@@ -114,7 +115,8 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
         found = rerun(base, changes, watch=watch)
     rows = []
     for m in found.moved:
-        if m.before == m.after and m.u_before == m.u_after:
+        # Rounding of the last bit is no move.
+        if isclose(m.before, m.after) and isclose(m.u_before, m.u_after):
             continue
         (a, ua), (b, ub) = round_pair(m.before, m.u_before), round_pair(m.after, m.u_after)
         step = f"{100 * (m.after / m.before - 1):+.2f} %" if m.before else "n/a"
