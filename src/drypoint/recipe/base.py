@@ -22,6 +22,7 @@ UNITS: dict[str, tuple[str, int | None]] = {
     "nm²": ("_nm2", -18),
     "nm/s": ("_nm_per_s", -9),
     "nm/mN": ("_nm_per_mN", -6),
+    "mN": ("_mN", -3),
     "GPa": ("_GPa", 9),
     "deg": ("_deg", None),
     "°C": ("_C", None),

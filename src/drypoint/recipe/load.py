@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import json
-import re
-import tomllib
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from drypoint.errors import RecipeError, Where
+from drypoint.errors import RecipeError
+from drypoint.recipe.benches import certificate_problems, load_benches, rule_problems
 from drypoint.recipe.checks import cross_checks
+from drypoint.recipe.checks_calibration import bench_problems, calibration_problems
 from drypoint.recipe.equipment import Area
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
 from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.study import Study
+from drypoint.recipe.text import parse, read_text
 from drypoint.recipe.to_tip import area_key_problems
 from drypoint.recipe.upgrade import upgrade
 
@@ -55,50 +56,16 @@ def read_study(text: str, path: Path | str) -> Study:
         study = None
     known = {p.path for p in problems}
     problems += [p for p in cross_checks(json.loads(body)) if p.path not in known]
+    benches = {}
+    if study is not None:
+        benches, missing, bad = load_benches(study.benches, path.parent)
+        in_files += bad
+        problems += missing + bench_problems(study) + certificate_problems(study)
+        if not problems:
+            problems += rule_problems(study, benches) + calibration_problems(study)
     raise_all(str(path), lines, problems, in_files)
     assert study is not None
-    return Study(path, text, study, notes)
-
-
-def read_text(path: Path) -> str:
-    """The text of a study file (UTF-8, with or without mark)."""
-    try:
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
-    except FileNotFoundError as error:
-        raise RecipeError(
-            "There is no such file.",
-            where=Where(str(path)),
-            remedy="Check the name, or make a study with “drypoint new”.",
-        ) from error
-    except OSError as error:
-        raise RecipeError(
-            f"The file cannot be read: {error.strerror or error}.",
-            where=Where(str(path)),
-            remedy="Check the path and your rights.",
-        ) from error
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        raise RecipeError(
-            "The text is not UTF-8.",
-            where=Where(str(path), line=line),
-            remedy="Save the file as UTF-8.",
-        ) from error
-
-
-def parse(text: str, path: Path) -> Document:
-    """The keys of a TOML text."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        line = int(found[1]) if found else text.count("\n") + 1
-        column = int(found[2]) if found else None
-        what = re.sub(r"\s*\(at .*\)$", "", str(error))
-        raise RecipeError(
-            f"This is not valid TOML: {what}.",
-            where=Where(str(path), line=line, column=column),
-            remedy="Text stands in quotes, tables in [brackets], and each key once: name = value.",
-        ) from error
+    return Study(path, text, study, notes, benches)
 
 
 def _with_area_files(

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from drypoint.recipe.base import key
+from drypoint.recipe.calibrating import BenchKeys, CalibrationKeys, CertificateKeys
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
@@ -39,9 +40,14 @@ class StudyFile(Choices):
         "A table of places, specimens and other words of the tests.", None
     )
     specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
-    tips: Annotated[dict[str, TipKeys], Field(min_length=1)] = key("Tips by name.")
+    tips: dict[str, TipKeys] = key("Tips by name; a tip or a bench is needed.", dict)
     frame: FrameKeys | None = key("The frame, where there is one.", None)
     frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
+    benches: dict[str, BenchKeys] = key(
+        "Benches by name: a tip and a frame from a calibration.", dict
+    )
+    certificates: tuple[CertificateKeys, ...] = key("Certified values of tips and frames.", ())
+    calibration: CalibrationKeys | None = key("The calibration that this study makes.", None)
     measured_areas: tuple[MeasuredArea, ...] = key("Areas measured on impressions.", ())
     series: SeriesKeys = key("How tests are gathered.", SeriesKeys)
     comparisons: tuple[Comparison, ...] = key("Comparisons of specimens.", ())

@@ -55,6 +55,11 @@ class Records(Section):
     specimen: Words = key("Name of the specimen, one of [specimens].")
     tip: Words | None = key("Name of the tip; may be left out where there is one.", None)
     frame: Words | None = key("Name of the frame; may be left out where there is one.", None)
+    bench: Words | None = key(
+        "Name of a calibrated bench, one of [benches], in place of tip and frame; may be left out "
+        "where there is one and no tip.",
+        None,
+    )
     delimiter: Literal[",", ";", "\t", " ", "|"] | None = knob(
         Layout, "delimiter", "What separates the columns; “ ” stands for any run of blanks."
     )

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import glob
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from drypoint import materials
 from drypoint.errors import RecipeError, Where
 from drypoint.recipe.base import to_si
+from drypoint.recipe.benches import LoadedBench, bench_name, certified_frame, certified_tip
 from drypoint.recipe.convert import (
     choices_for,
     declared_of,
@@ -35,13 +37,14 @@ class Study:
 
     ``path`` is the file, ``text`` what it holds, ``file`` its keys with all defaults filled in
     (area functions kept in files of their own are put in their place), ``notes`` what the reader
-    did, such as an upgrade from an older version.
+    did, such as an upgrade from an older version; ``benches`` the calibration files it names.
     """
 
     path: Path
     text: str
     file: StudyFile
     notes: tuple[str, ...] = ()
+    benches: Mapping[str, LoadedBench] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -51,7 +54,10 @@ class Study:
     @property
     def recipe_hash(self) -> str:
         """SHA-256 of the recipe's meaning: comments, order and formatting do not change it."""
-        return canonical_hash(self.file)
+        if not self.benches:
+            return canonical_hash(self.file)
+        # A calibration belongs to the recipe's meaning, as an area function in a file does.
+        return canonical_hash([self.file, {n: b.sha256 for n, b in self.benches.items()}])
 
     @property
     def text_sha256(self) -> str:
@@ -86,20 +92,39 @@ class Study:
         return options_of(choices_for(self.file, over))
 
     def bench(self, tip: str | None = None, frame: str | None = None) -> Bench:
-        """A tip in a frame, in SI. Names may be left out where there is one of each."""
+        """A tip in a frame, in SI. Names may be left out where there is one of each.
+
+        Where no tip is named and the study has none, its only calibrated bench.
+        """
         tips, frames = self.file.tips, dict(self.file.frames)
+        if tip is None and frame is None and not tips:
+            return self.calibrated(self._one(None, list(self.benches), "bench"))
         if self.file.frame is not None:
             frames["frame"] = self.file.frame
         tip_name = self._one(tip, list(tips), "tip")
-        if not frames and frame is None:
-            return Bench(tip_of(tip_name, tips[tip_name]), frame_of("frame", None))
-        frame_name = self._one(frame, list(frames), "frame")
-        return Bench(tip_of(tip_name, tips[tip_name]), frame_of(frame_name, frames[frame_name]))
+        stated = self.file.certificates
+        on_tip = [c for c in stated if c.of == tip_name and c.kind in ("angle", "radius")]
+        used = tip_of(tip_name, certified_tip(tips[tip_name], on_tip))
+        name = "frame"
+        if frames or frame is not None:
+            name = self._one(frame, list(frames), "frame")
+        on_frame = [c for c in stated if c.of == name and c.kind not in ("angle", "radius")]
+        return Bench(used, frame_of(name, certified_frame(frames.get(name), on_frame)))
+
+    def calibrated(self, name: str) -> Bench:
+        """A calibrated bench by its name in [benches]."""
+        return self.benches[name].exchanged.bench
 
     def bench_of(self, i: int) -> Bench:
         """The bench of the records table ``i``."""
         records = self.file.records[i]
-        return self.bench(records.tip, records.frame)
+        name = bench_name(self.file, i)
+        return self.calibrated(name) if name is not None else self.bench(records.tip, records.frame)
+
+    def loaded_bench_of(self, i: int) -> LoadedBench | None:
+        """The calibration file of the records table ``i``, where it uses one."""
+        name = bench_name(self.file, i)
+        return None if name is None else self.benches[name]
 
     def layout(self, i: int) -> Layout:
         """How the files of the records table ``i`` are to be read."""

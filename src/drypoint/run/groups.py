@@ -41,17 +41,18 @@ def reduce_groups(
     set_aside : tuple of SetAside
         Tests that gave none, with the reason.
     """
-    bundles: dict[tuple[str, str, str], list[Reading]] = {}
+    bundles: dict[tuple[str, str, str, str], list[Reading]] = {}
     for r in readings:
         if not len(r.batch):
             continue
         bench = study.bench_of(r.table)
         key = canonical_hash(study.options(r.specimen))
-        bundles.setdefault((bench.tip.name, bench.frame.name, key), []).append(r)
+        place = (bench.tip.name, bench.frame.name, key, canonical_hash(bench))
+        bundles.setdefault(place, []).append(r)
     groups: list[Group] = []
     aside: list[SetAside] = []
     first = 0
-    for k, ((tip, frame, options_hash), parts) in enumerate(bundles.items()):
+    for k, ((tip, frame, options_hash, bench_hash), parts) in enumerate(bundles.items()):
         watch.at("reducing", k, len(bundles), ", ".join(sorted({p.specimen for p in parts})))
         batch = join([p.batch for p in parts])
         bench = study.bench_of(parts[0].table)
@@ -69,7 +70,7 @@ def reduce_groups(
                 continue
             part = batch if which is None else batch.take(which)
             key = cache_key(
-                "reduced", __version__, options_hash, canonical_hash(bench),
+                "reduced", __version__, options_hash, bench_hash,
                 canonical_hash([nu, owner]), _hash(over),
                 *(p.key for p in parts), *(t.name for t in part.tests),
             )  # fmt: skip

@@ -10,6 +10,7 @@ import numpy as np
 
 from drypoint.errors import RecipeError, Where
 from drypoint.recipe import Study
+from drypoint.recipe.benches import bench_clashes
 from drypoint.recipe.checks_specimens import rule_clashes
 from drypoint.recipe.convert import choices_for
 from drypoint.records.batch import Batch, TestInfo
@@ -100,10 +101,15 @@ def _refuse_other_rule(
     study: Study, part: Reading, specimen: str, test: str, shown: str, rows: Mapping[str, Row]
 ) -> None:
     """The tip of these records must have been found under the rule of this specimen too."""
-    tip = study.file.tips[study.bench_of(part.table).tip.name]
-    rule = tip.area.found_with if tip.area is not None else None
     analysis = choices_for(study.file, study.specimen(specimen)).analysis
-    for key, then, now in rule_clashes(rule, analysis) if rule is not None else ():
+    bench = study.loaded_bench_of(part.table)
+    if bench is not None:
+        clashes = bench_clashes(bench, analysis)
+    else:
+        tip = study.file.tips[study.bench_of(part.table).tip.name]
+        rule = tip.area.found_with if tip.area is not None else None
+        clashes = rule_clashes(rule, analysis) if rule is not None else []
+    for key, then, now in clashes:
         raise RecipeError(
             f"The tip was found with {key} = {then}, and specimen “{specimen}” is analysed with "
             f"{now}.",

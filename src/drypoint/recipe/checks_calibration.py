@@ -1,0 +1,97 @@
+"""What must fit together in [calibration], and which tip, frame or bench a records table uses."""
+
+from __future__ import annotations
+
+from drypoint import materials
+from drypoint.errors import DrypointError
+from drypoint.recipe.locate import Path
+from drypoint.recipe.problems import Problem, unknown
+from drypoint.recipe.schema import StudyFile
+
+
+def bench_problems(file: StudyFile) -> list[Problem]:
+    """Each records table needs a tip or a bench, and not both."""
+    found: list[Problem] = []
+    if not file.tips and not file.benches:
+        found.append(
+            Problem(
+                ("tips",),
+                "the study has neither a tip nor a bench.",
+                "Add a table [tips.NAME], or [benches.NAME] with a calibration file.",
+            )
+        )
+        return found
+    for i, records in enumerate(file.records):
+        path: Path = ("records", i, "bench")
+        if records.bench is not None and records.bench not in file.benches:
+            found.append(Problem(path, *unknown(records.bench, "a bench", file.benches)))
+        elif records.bench is not None and (records.tip or records.frame):
+            found.append(
+                Problem(
+                    path,
+                    "a tip or frame is named beside it.",
+                    "A bench is a tip and a frame: leave tip and frame out.",
+                )
+            )
+        elif records.bench is None and not file.tips and len(file.benches) > 1:
+            found.append(
+                Problem(
+                    path,
+                    "the key is missing, and there is more than one bench.",
+                    f"Allowed: {', '.join(file.benches)}.",
+                )
+            )
+    return found
+
+
+def calibration_problems(file: StudyFile) -> list[Problem]:
+    """References and blocks name specimens; a block is no reference; every modulus is known."""
+    c = file.calibration
+    if c is None:
+        return []
+    found: list[Problem] = []
+    names: set[str] = set()
+    for i, r in enumerate(c.references):
+        path: Path = ("calibration", "references", i, "specimen")
+        specimen = file.specimens.get(r.specimen)
+        if specimen is None:
+            found.append(Problem(path, *unknown(r.specimen, "a specimen", file.specimens)))
+        elif r.specimen in names:
+            found.append(Problem(path, f"“{r.specimen}” stands there twice.", "Name it once."))
+        elif r.E_GPa is None and (
+            specimen.reference is None or not _packaged(specimen.reference)
+        ):
+            found.append(
+                Problem(
+                    (*path[:-1], "E_GPa"),
+                    "the key is missing.",
+                    "Give E_GPa and u_E_GPa, or name a packaged reference material under "
+                    f"[specimens.{r.specimen}].",
+                )
+            )
+        names.add(r.specimen)
+    for i, b in enumerate(c.blocks):
+        path = ("calibration", "blocks", i, "specimen")
+        if b.specimen not in file.specimens:
+            found.append(Problem(path, *unknown(b.specimen, "a specimen", file.specimens)))
+        elif b.specimen in names:
+            found.append(
+                Problem(
+                    path,
+                    f"“{b.specimen}” is a reference of the calibration.",
+                    "A block verifies only where the calibration did not use it.",
+                )
+            )
+    if c.constant_on is not None and c.constant_on not in names:
+        found.append(
+            Problem(("calibration", "constant_on"), *unknown(c.constant_on, "a reference", names))
+        )
+    return found
+
+
+def _packaged(name: str) -> bool:
+    try:
+        materials.load(name)
+    except DrypointError:
+        return False
+    return True

@@ -1,0 +1,53 @@
+"""Text of a TOML file, and its keys; faults with file and line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from drypoint.errors import RecipeError, Where
+
+Document = dict[str, Any]
+
+
+def read_text(path: Path) -> str:
+    """The text of a study file (UTF-8, with or without mark)."""
+    try:
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except FileNotFoundError as error:
+        raise RecipeError(
+            "There is no such file.",
+            where=Where(str(path)),
+            remedy="Check the name, or make a study with “drypoint new”.",
+        ) from error
+    except OSError as error:
+        raise RecipeError(
+            f"The file cannot be read: {error.strerror or error}.",
+            where=Where(str(path)),
+            remedy="Check the path and your rights.",
+        ) from error
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise RecipeError(
+            "The text is not UTF-8.",
+            where=Where(str(path), line=line),
+            remedy="Save the file as UTF-8.",
+        ) from error
+
+
+def parse(text: str, path: Path) -> Document:
+    """The keys of a TOML text."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        line = int(found[1]) if found else text.count("\n") + 1
+        column = int(found[2]) if found else None
+        what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        raise RecipeError(
+            f"This is not valid TOML: {what}.",
+            where=Where(str(path), line=line, column=column),
+            remedy="Text stands in quotes, tables in [brackets], and each key once: name = value.",
+        ) from error
