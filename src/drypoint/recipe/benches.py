@@ -205,4 +205,3 @@ def certificate_problems(file: StudyFile) -> list[Problem]:
         except DrypointError as error:
             found.append(Problem(("certificates", i), error.what, error.remedy))
     return found
-

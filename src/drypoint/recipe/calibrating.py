@@ -56,9 +56,7 @@ class CertificateKeys(Section):
     U: NonNegative = key("Expanded uncertainty as printed, in the unit of the value.")
     k: Positive = key("Its coverage factor.", 2.0)
     issued: Day = key("Day of issue.")
-    valid_until: Day | None = key(
-        "Last day of validity; tests made later are remarked upon.", None
-    )
+    valid_until: Day | None = key("Last day of validity; tests made later are remarked upon.", None)
     laboratory: str = key("Who certified.", "")
     number: str = key("Number of the certificate.", "")
 

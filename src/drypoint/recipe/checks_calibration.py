@@ -58,9 +58,7 @@ def calibration_problems(file: StudyFile) -> list[Problem]:
             found.append(Problem(path, *unknown(r.specimen, "a specimen", file.specimens)))
         elif r.specimen in names:
             found.append(Problem(path, f"“{r.specimen}” stands there twice.", "Name it once."))
-        elif r.E_GPa is None and (
-            specimen.reference is None or not _packaged(specimen.reference)
-        ):
+        elif r.E_GPa is None and (specimen.reference is None or not _packaged(specimen.reference)):
             found.append(
                 Problem(
                     (*path[:-1], "E_GPa"),

@@ -9,7 +9,12 @@ from typing import Any
 from pydantic import ValidationError
 
 from drypoint.errors import RecipeError
-from drypoint.recipe.benches import certificate_problems, load_benches, rule_problems
+from drypoint.recipe.benches import (
+    LoadedBench,
+    certificate_problems,
+    load_benches,
+    rule_problems,
+)
 from drypoint.recipe.checks import cross_checks
 from drypoint.recipe.checks_calibration import bench_problems, calibration_problems
 from drypoint.recipe.equipment import Area
@@ -56,7 +61,7 @@ def read_study(text: str, path: Path | str) -> Study:
         study = None
     known = {p.path for p in problems}
     problems += [p for p in cross_checks(json.loads(body)) if p.path not in known]
-    benches = {}
+    benches: dict[str, LoadedBench] = {}
     if study is not None:
         benches, missing, bad = load_benches(study.benches, path.parent)
         in_files += bad

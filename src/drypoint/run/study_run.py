@@ -147,7 +147,7 @@ def gather(
         set_aside=set_aside,
         series=series_by_specimen(study, whole, kept, level),
         series_all=series_by_specimen(study, whole, tests, level),
-        provenance=_provenance(study, journal, readings),
+        provenance=provenance_of(study, journal, readings),
         notes=tuple(notes),
         bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(~counted)), level),
         comparisons=comparisons(study, whole, kept, level),
@@ -198,7 +198,7 @@ def _zero_columns(groups: tuple[Group, ...], n: int) -> Mapping[str, np.ndarray]
     return out
 
 
-def _provenance(study: Study, journal: Journal, readings: Readings) -> Provenance:
+def provenance_of(study: Study, journal: Journal, readings: Readings) -> Provenance:
     libraries = {n: version_of(n) for n in _LIBRARIES}
     libraries["python"] = platform.python_version()
     return Provenance(
