@@ -12,9 +12,17 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from drypoint.reduction.dynamic_limits import GROUNDS as DYNAMIC_GROUNDS
 from drypoint.reduction.flags import GROUNDS
 from drypoint.reduction.options import Options
-from drypoint.run.columns import COLUMNS, MEANING, column, unit_text
+from drypoint.run.columns import (
+    COLUMNS,
+    DYNAMIC,
+    DYNAMIC_MEANING,
+    MEANING,
+    column,
+    unit_text,
+)
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
 MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
@@ -71,6 +79,35 @@ TAIL: dict[str, tuple[str, str]] = {
     "operator": ("", "as the file or the study file says"),
     "source": ("", "raw file, relative to the study file"),
     "source_sha256": ("", "SHA-256 of the raw file"),
+}
+
+#: Columns of dynamic besides the properties.
+DYNAMIC_HEAD: dict[str, tuple[str, str]] = {
+    "test": ("", "name of the test"),
+    "specimen": ("", "specimen, as in the study file"),
+    "cycle": ("", "number of the loading, from 1"),
+    "window": ("", "number of the window along this loading, from 1"),
+    "excluded": ("", "true where a decision leaves the row out of the bins"),
+}
+DYNAMIC_TAIL: dict[str, tuple[str, str]] = {
+    "samples": ("", "samples in the window"),
+    "frequency_Hz": ("Hz", "frequency of the oscillation"),
+    "swing_percent": ("%", "swing of the contact force from mean to peak, as a share of the mean"),
+    "tip": ("", "tip, as in the study file"),
+    "flags": ("", "codes, separated by “; ” (below)"),
+    "withheld_because": ("", "sentences that say why values are empty"),
+    "excluded_because": ("", "reason, who and when, where excluded"),
+}
+#: Formulas of the properties along loading where they differ from those of an unloading.
+DYNAMIC_FORMULAS: dict[str, str] = {
+    "F": "mean of the window, at the top of the swing (or its middle, `dynamic.quoted_at`)",
+    "h": "likewise",
+    "h_c": "h − ε F / S",
+    "S": "1 / (1 / [(F_0/z_0) cos φ − (K_s − m ω²)] − C_f), as tangent at the top of the swing",
+    "H_IT": "F / A_p",
+    "F_over_S2": "F / S²",
+    "D_c": "(F_0/z_0) sin φ / ω − D_i",
+    "loss_factor": "ω D_c / S",
 }
 
 #: Columns of depth_bins, {} stands for a property's name with its unit.
@@ -159,7 +196,33 @@ def columns_page() -> str:
         "names bins\n(`series.depth_bins_nm`). A row a specimen and bin; the columns from "
         "`h_c_nm_…` on exist for H_IT and for E_IT.\n\n"
         + table(("column", "meaning"), [(f"`{k}`", w) for k, w in BINS.items()])
+        + dynamic_part()
     )
+
+
+def dynamic_part() -> str:
+    """What columns.md says of records with an oscillation."""
+    meaning = {**MEANING, **DYNAMIC_MEANING}
+    formulas = {**FORMULAS, **DYNAMIC_FORMULAS}
+    head, tail = (
+        table(("column", "unit", "meaning"), [(f"`{k}`", u, w) for k, (u, w) in part.items()])
+        for part in (DYNAMIC_HEAD, DYNAMIC_TAIL)
+    )
+    return (
+        "\n## dynamic and dynamic_bins\n\n"
+        "Written where records have an oscillation ([how to](../how-to/dynamic-records.md)). "
+        "`dynamic` has a row a window\nof depth along loading, each property with its four "
+        "columns as above:\n\n"
+        + table(
+            ("column", "unit", "meaning", "formula"),
+            [(f"`{column(s)}`", unit_text(s), meaning[s], formulas[s]) for s in DYNAMIC],
+        )
+        + "\nbefore them\n\n" + head + "\nand behind them\n\n" + tail
+        + "\n`dynamic_bins` has the columns of depth_bins: means over the tests.\n\n"
+        "Flags of a window; all but the last two withhold values, and `withheld_because` gives "
+        "the numbers:\n\n"
+        + table(("code", "grounds"), list(DYNAMIC_GROUNDS.items()))
+    )  # fmt: skip
 
 
 def flags_page() -> str:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from drypoint.recipe import StudyFile, dumps, read_study, to_toml
 from drypoint.recipe.base import Section
-from drypoint.recipe.knobs import Analysis, Drift, Flags, Segments, Zero
+from drypoint.recipe.knobs import Analysis, Drift, Dynamic, Flags, Segments, Zero
 from drypoint.recipe.locate import dotted, key_lines, line_of
 from drypoint.recipe.problems import bounds
 from drypoint.recipe.sections import About, Specimen
@@ -42,7 +42,7 @@ def values(name: str, annotation: Any, metadata: Any) -> st.SearchStrategy[Any]:
     if annotation is str:
         return WORDS
     if annotation is int:
-        return st.integers(0, 2**31)
+        return st.integers(bounds(annotation, metadata).get("ge", 0), 2**31)
     if origin is dict:
         return st.dictionaries(WORDS, values("", args[1], ()), max_size=3)
     if annotation is float:
@@ -70,7 +70,7 @@ def tables(model: type[Section], leave: tuple[str, ...] = ()) -> st.SearchStrate
     return st.fixed_dictionaries(needed, optional=other)
 
 
-CHOICES = ("segments", "corrections", "analysis", "flags")
+CHOICES = ("segments", "corrections", "analysis", "flags", "dynamic")
 SKIP = ("reference", "nu_of", "nu", "u_nu", "u_thickness_nm", *CHOICES)
 
 
@@ -97,6 +97,7 @@ def studies(draw: st.DrawFn) -> dict[str, Any]:
         "corrections": {"zero": zero, "drift": drift},
         "analysis": draw(tables(Analysis)),
         "flags": draw(tables(Flags)),
+        "dynamic": draw(tables(Dynamic)),
     }
 
 

@@ -12,13 +12,15 @@ from drypoint import units
 from drypoint.errors import RecipeError
 from drypoint.recipe import Study, load_study, read_study, starting_recipe
 from drypoint.recipe.base import UNITS, Section, from_si, option_name, to_si, unit_of
+from drypoint.recipe.convert import frame_of
 from drypoint.recipe.equipment import FrameKeys
-from drypoint.recipe.knobs import Analysis, Drift, Flags, Segments, Zero
+from drypoint.recipe.knobs import Analysis, Drift, Dynamic, Flags, Segments, Zero
 from drypoint.recipe.sections import ColumnKeys, Records
 from drypoint.records.layout import Column, Layout
 from drypoint.reduction.options import (
     AnalysisOptions,
     DriftOptions,
+    DynamicOptions,
     FlagLimits,
     Options,
     SegmentOptions,
@@ -40,6 +42,7 @@ DIMENSIONS = {
         (Drift, DriftOptions),
         (Analysis, AnalysisOptions),
         (Flags, FlagLimits),
+        (Dynamic, DynamicOptions),
     ],
 )
 def test_every_option_has_its_key(section: type[Section], options: type) -> None:
@@ -65,6 +68,16 @@ def test_units_agree_with_the_units_room(unit: str, dimension: str) -> None:
     assert UNITS[unit][1] is not None
     assert from_si(to_si((0.1, 15.0, 1e-7), unit), unit) == (0.1, 15.0, 1e-7)
     assert to_si(15.0, "nm") == 15e-9
+
+
+def test_dynamic_constants_of_the_frame() -> None:
+    """Mass in grams; spring and damping are SI already; what is not given stays so."""
+    keys = FrameKeys(support_spring_N_per_m=120.0, moving_mass_g=0.25, damping_N_s_per_m=1.5)
+    frame = frame_of("f", keys)
+    assert (frame.support_spring, frame.moving_mass, frame.damping) == (120.0, 0.25e-3, 1.5)
+    bare = frame_of("f", FrameKeys())
+    assert (bare.support_spring, bare.moving_mass, bare.damping) == (None, None, None)
+    assert [j.names[0] for j in bare.joint()] == ["frame.C_f", "force_scale", "depth_scale"]
 
 
 def test_defaults_are_those_of_the_options(study_text: str) -> None:

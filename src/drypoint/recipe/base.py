@@ -28,6 +28,9 @@ UNITS: dict[str, tuple[str, int | None]] = {
     "°C": ("_C", None),
     "%": ("_percent", None),
     "Hz": ("_Hz", None),
+    "N/m": ("_N_per_m", None),
+    "g": ("_g", -3),
+    "N s/m": ("_N_s_per_m", None),
 }
 
 

@@ -12,6 +12,7 @@ from drypoint.records.layout import Column, Layout
 from drypoint.reduction.options import (
     AnalysisOptions,
     DriftOptions,
+    DynamicOptions,
     FlagLimits,
     Options,
     SegmentOptions,
@@ -42,6 +43,7 @@ def choices_for(study: Choices, specimen: Specimen | None) -> Choices:
         corrections=study.corrections,
         analysis=study.analysis,
         flags=study.flags,
+        dynamic=study.dynamic,
     )
     return merged(common, specimen)
 
@@ -58,6 +60,7 @@ def options_of(choices: Choices) -> Options:
         drift=DriftOptions(**_si(choices.corrections.drift)),
         analysis=AnalysisOptions(**analysis),
         flags=FlagLimits(**_si(choices.flags)),
+        dynamic=DynamicOptions(**_si(choices.dynamic)),
     )
 
 

@@ -134,4 +134,25 @@ class FrameKeys(Section):
     u_force_scale: NonNegative = knob(Frame, "u_force_scale", "Its standard uncertainty.")
     depth_scale: Positive = knob(Frame, "depth_scale", "Multiplies the recorded depth.")
     u_depth_scale: NonNegative = knob(Frame, "u_depth_scale", "Its standard uncertainty.")
+    support_spring_N_per_m: NonNegative | None = knob(
+        Frame,
+        "support_spring",
+        "Stiffness of the springs on which the indenter hangs; for records with an oscillation.",
+        unit="N/m",
+    )
+    u_support_spring_N_per_m: NonNegative = knob(
+        Frame, "u_support_spring", "Its standard uncertainty.", unit="N/m"
+    )
+    moving_mass_g: NonNegative | None = knob(
+        Frame, "moving_mass", "Mass that moves with the indenter; likewise.", unit="g"
+    )
+    u_moving_mass_g: NonNegative = knob(
+        Frame, "u_moving_mass", "Its standard uncertainty.", unit="g"
+    )
+    damping_N_s_per_m: NonNegative | None = knob(
+        Frame, "damping", "Damping of the instrument out of contact; likewise.", unit="N s/m"
+    )
+    u_damping_N_s_per_m: NonNegative = knob(
+        Frame, "u_damping", "Its standard uncertainty.", unit="N s/m"
+    )
     certificate: str = key("Certificate of the instrument's calibration.", "")

@@ -5,7 +5,9 @@ Defaults are those of :mod:`drypoint.reduction.options`; none is repeated here.
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from drypoint.recipe.base import (
     Epsilon,
@@ -21,6 +23,7 @@ from drypoint.recipe.base import (
 from drypoint.reduction.options import (
     AnalysisOptions,
     DriftOptions,
+    DynamicOptions,
     FlagLimits,
     SegmentOptions,
     ZeroOptions,
@@ -228,6 +231,73 @@ class Flags(Section):
     )
 
 
+class Dynamic(Section):
+    """Records with an oscillation: hardness and modulus along loading."""
+
+    source: Literal["auto", "amplitude and phase", "stiffness"] = knob(
+        DynamicOptions,
+        "source",
+        "What the stiffness is taken from. “auto”: from amplitudes and phase where the file has "
+        "them and the frame's support spring is given or no stiffness column is there.",
+        room="dynamic",
+    )
+    frequency_Hz: Positive | None = knob(
+        DynamicOptions,
+        "frequency",
+        "Frequency of the oscillation, where no column has it.",
+        unit="Hz",
+        room="dynamic",
+    )
+    amplitude: Literal["peak", "rms"] = knob(
+        DynamicOptions,
+        "amplitude",
+        "What the amplitudes in the file are: half of peak to peak, or root mean square.",
+        room="dynamic",
+    )
+    stiffness: Literal["contact", "with frame"] = knob(
+        DynamicOptions,
+        "stiffness",
+        "What a stiffness column holds: that of the contact, or of contact and frame in series.",
+        room="dynamic",
+    )
+    quoted_at: Literal["peak", "mean"] = knob(
+        DynamicOptions,
+        "quoted_at",
+        "Where in the swing force, depth and stiffness are quoted: its top, or its middle.",
+        room="dynamic",
+    )
+    window_share: Share = knob(
+        DynamicOptions,
+        "window_share",
+        "Least width of a window, as a share of its depth.",
+        room="dynamic",
+    )
+    window_depth_nm: NonNegative = knob(
+        DynamicOptions, "window_depth", "Least width of a window.", unit="nm", room="dynamic"
+    )
+    window_samples: Annotated[int, Field(ge=4)] = knob(
+        DynamicOptions, "window_samples", "Fewest samples of a window.", room="dynamic"
+    )
+    u_stiffness_limit: Positive = knob(
+        DynamicOptions,
+        "u_stiffness_limit",
+        "Values are withheld where the relative standard uncertainty of S is above this.",
+        room="dynamic",
+    )
+    zero_share: Positive = knob(
+        DynamicOptions,
+        "zero_share",
+        "Values are withheld where the zero's standard uncertainty is above this share of h_c.",
+        room="dynamic",
+    )
+    swing_limit: Share = knob(
+        DynamicOptions,
+        "swing_limit",
+        "Values are withheld where the force swings by more than this share of itself.",
+        room="dynamic",
+    )
+
+
 class Corrections(Section):
     """Corrections of the record."""
 
@@ -242,3 +312,4 @@ class Choices(Section):
     corrections: Corrections = key("Corrections of the record.", Corrections)
     analysis: Analysis = key("From corrected records to properties.", Analysis)
     flags: Flags = key("Limits of the flags.", Flags)
+    dynamic: Dynamic = key("Records with an oscillation.", Dynamic)

@@ -24,7 +24,7 @@ the unit of a number (`depth_window_nm`); u_ stands for a standard uncertainty. 
 its source where it is a physical choice. “–” in the column of defaults: the key may be left out,
 and nothing is taken in its place; **needed**: it may not.
 
-`[segments]`, `[corrections]`, `[analysis]` and `[flags]` hold for all specimens;
+`[segments]`, `[corrections]`, `[analysis]`, `[flags]` and `[dynamic]` hold for all specimens;
 `[specimens.NAME.analysis]` and the like hold for one, key by key.
 """
 
@@ -52,7 +52,7 @@ def _sections(model: type[Section], path: str) -> Iterator[tuple[str, type[Secti
         yield from _sections(inner, f"[[{here}]]" if held == "list" else f"[{here}]")
 
 
-_CHOICES = ("segments", "corrections", "analysis", "flags")
+_CHOICES = ("segments", "corrections", "analysis", "flags", "dynamic")
 
 
 def _ordered(model: type[Section]) -> list[tuple[str, FieldInfo]]:

@@ -17,7 +17,7 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
-from drypoint.recipe.knobs import Analysis, Corrections, Flags, Segments
+from drypoint.recipe.knobs import Analysis, Corrections, Dynamic, Flags, Segments
 from drypoint.records.layout import Column, Layout
 
 
@@ -127,6 +127,7 @@ class Specimen(Section):
     corrections: Corrections | None = key("Choices for this specimen alone.", None)
     analysis: Analysis | None = key("Choices for this specimen alone.", None)
     flags: Flags | None = key("Choices for this specimen alone.", None)
+    dynamic: Dynamic | None = key("Choices for this specimen alone.", None)
 
 
 class TestsTable(Section):

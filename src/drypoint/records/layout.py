@@ -10,9 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 #: Roles that a column can have. ``ignore`` drops it; ``test`` and ``segment`` are labels.
+#: ``amplitude`` is that of the depth.
 ROLES = (
     "time", "force", "depth", "lateral_force", "position", "x", "y",
-    "amplitude", "phase", "stiffness", "acoustic_emission", "temperature",
+    "amplitude", "force_amplitude", "phase", "frequency", "stiffness", "acoustic_emission",
+    "temperature",
     "segment", "test", "ignore",
 )  # fmt: skip
 
@@ -20,7 +22,8 @@ ROLES = (
 ROLE_DIMENSION: dict[str, str] = {
     "time": "time", "force": "force", "depth": "length", "lateral_force": "force",
     "position": "length", "x": "length", "y": "length", "amplitude": "length",
-    "phase": "angle", "stiffness": "stiffness", "temperature": "temperature",
+    "force_amplitude": "force", "phase": "angle", "frequency": "frequency",
+    "stiffness": "stiffness", "temperature": "temperature",
 }  # fmt: skip
 
 

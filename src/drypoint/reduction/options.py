@@ -40,6 +40,21 @@ SOURCES: dict[str, str] = {
     "flags.pile_up": "Bolshakov and Pharr 1998",
     "flags.creep_rate_share": "our own choice: a tenth of the elastic rate moves S by about a "
     "tenth",
+    "dynamic.source": "our own choice: amplitudes and phase hold more than a stiffness that was "
+    "made from them, where the instrument's constants are known",
+    "dynamic.amplitude": "common practice: half of peak to peak",
+    "dynamic.stiffness": "common practice of instruments that write a stiffness: their own frame "
+    "is taken out",
+    "dynamic.quoted_at": "Pharr, Strader and Oliver 2009: the contact follows the largest force of "
+    "the swing",
+    "dynamic.window_share": "our own choice: over a twentieth of the depth F, S and h are straight "
+    "enough for a mean",
+    "dynamic.window_depth": "our own choice: no least width",
+    "dynamic.window_samples": "our own choice: fewer do not show their own noise",
+    "dynamic.u_stiffness_limit": "our own choice: E_IT is as uncertain as S",
+    "dynamic.zero_share": "our own choice: it moves hardness by twice as much",
+    "dynamic.swing_limit": "our own choice: beyond it the correction to the top of the swing is "
+    "more than a correction",
     "analysis.u_hardness_limit": "our own choice: hardness with a larger relative standard "
     "uncertainty says nothing",
     "analysis.elastic_work_limit": "our own choice: above this elastic share of the work the "
@@ -137,6 +152,36 @@ class FlagLimits:
 
 
 @dataclass(frozen=True)
+class DynamicOptions:
+    """Records with an oscillation: stiffness, hardness and modulus along loading.
+
+    ``source``: ``"amplitude and phase"``, ``"stiffness"`` (a column of that role) or ``"auto"``:
+    the first where the file has it and the frame's support spring is given or there is no
+    stiffness. ``frequency`` (Hz) where no column has it. ``amplitude``: ``"peak"`` (half of peak
+    to peak) or ``"rms"``, for both amplitudes. ``stiffness``: whether a stiffness column holds
+    that of the ``"contact"`` or of the contact ``"with frame"``. ``quoted_at``: ``"peak"`` (force,
+    depth and stiffness at the top of the swing) or ``"mean"``.
+
+    A window is closed once it holds ``window_samples`` samples and is as wide as ``window_depth``
+    (m) and as ``window_share`` of its depth. Values are withheld where u(S)/S is above
+    ``u_stiffness_limit``, u(zero)/h_c above ``zero_share``, or the swing of the force above
+    ``swing_limit`` of the force.
+    """
+
+    source: str = "auto"
+    frequency: float | None = None
+    amplitude: str = "peak"
+    stiffness: str = "contact"
+    quoted_at: str = "peak"
+    window_share: float = 0.05
+    window_depth: float = 0.0
+    window_samples: int = 10
+    u_stiffness_limit: float = 0.05
+    zero_share: float = 0.1
+    swing_limit: float = 0.3
+
+
+@dataclass(frozen=True)
 class Options:
     """All choices of one reduction."""
 
@@ -145,3 +190,4 @@ class Options:
     drift: DriftOptions = field(default_factory=DriftOptions)
     analysis: AnalysisOptions = field(default_factory=AnalysisOptions)
     flags: FlagLimits = field(default_factory=FlagLimits)
+    dynamic: DynamicOptions = field(default_factory=DynamicOptions)

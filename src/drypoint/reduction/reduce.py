@@ -15,6 +15,7 @@ from drypoint.reduction import flags as flags_
 from drypoint.reduction.correct import Corrected, correct
 from drypoint.reduction.cycles import Cycles, read_cycles
 from drypoint.reduction.derive import LOCAL, UNITS, Context, jacobians
+from drypoint.reduction.dynamic import Dynamic, reduce_dynamic
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.local import Locals, local_inputs
 from drypoint.reduction.options import Options
@@ -65,7 +66,8 @@ class Reduced:
 
     ``cycles`` has one row per unloading, ``tests`` one row per test (the unloading from its
     largest force); ``tests_rows`` are that row's indices in ``cycles``. ``readings``, ``fits``
-    and ``locals`` belong to the rows of ``cycles``.
+    and ``locals`` belong to the rows of ``cycles``. ``dynamic`` has rows along loading where the
+    records oscillate.
     """
 
     segments: Segments
@@ -78,6 +80,7 @@ class Reduced:
     tests: Reduction
     tests_rows: NDArray[np.int64]
     faults: tuple[Fault, ...]
+    dynamic: Dynamic | None = None
 
 
 def reduce_batch(
@@ -183,6 +186,9 @@ def reduce_batch(
     return Reduced(
         segments, corrected, readings, fits, local, ctx,
         take_rows(cycles, keep), take_rows(cycles, good), good, faults,
+        reduce_dynamic(
+            batch, bench, options, corrected, segments, readings, fits, ctx, inputs, keep
+        ),
     )  # fmt: skip
 
 

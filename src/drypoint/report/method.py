@@ -104,6 +104,8 @@ def _choices(result: StudyResult) -> Table:
     given = _given(result)
     rows = []
     for path, info, values in _leaves([c for _, c in groups], ""):
+        if path.startswith("dynamic.") and result.dynamic is None:
+            continue
         unit = unit_of(info)
         texts = [_value(v, unit) for v in values]
         if len(set(texts)) == 1:

@@ -32,6 +32,24 @@ COLUMNS: dict[str, tuple[str, str, str]] = {
     "F_over_S2": ("per_GPa", "", ""),
 }
 
+#: Further symbols that stand in the table of windows along loading only, and their meaning.
+DYNAMIC_ONLY: dict[str, tuple[str, str, str]] = {
+    "F": ("mN", "mN", "force"),
+    "h": ("nm", "nm", "length"),
+    "D_c": ("N_s_per_m", "", ""),
+    "loss_factor": ("", "", ""),
+}
+DYNAMIC_MEANING: dict[str, str] = {
+    "F": "force",
+    "h": "depth",
+    "D_c": "damping of the contact",
+    "loss_factor": "loss factor of the contact",
+}
+#: Symbols of the table of windows along loading, in its order.
+DYNAMIC = (
+    "F", "h", "h_c", "S", "A_p", "E_r", "E_IT", "H_IT", "F_over_S2", "D_c", "loss_factor",
+)  # fmt: skip
+
 #: What each symbol is, for tables, tooltips and the report.
 MEANING: dict[str, str] = {
     "F_max": "largest force",
@@ -59,11 +77,15 @@ MEANING: dict[str, str] = {
 }
 
 
+def _entry(symbol: str) -> tuple[str, str, str]:
+    return COLUMNS.get(symbol) or DYNAMIC_ONLY[symbol]
+
+
 def factor_of(symbol: str) -> float:
     """Factor by which an SI value is divided for its column."""
     from drypoint.units import factor
 
-    _, unit, dimension = COLUMNS[symbol]
+    _, unit, dimension = _entry(symbol)
     if symbol == "F_over_S2":
         return 1e-9
     return factor(unit, dimension) if dimension else 1.0
@@ -71,7 +93,7 @@ def factor_of(symbol: str) -> float:
 
 def column(symbol: str, prefix: str = "") -> str:
     """Column name of a symbol, for example ``u_H_IT_GPa``."""
-    unit = COLUMNS[symbol][0]
+    unit = _entry(symbol)[0]
     return prefix + symbol + (f"_{unit}" if unit else "")
 
 
@@ -83,4 +105,5 @@ def unit_text(symbol: str) -> str:
         "kgf_per_mm2": "kgf/mm²",
         "percent": "%",
         "per_GPa": "1/GPa",
-    }.get(COLUMNS[symbol][0], COLUMNS[symbol][0])
+        "N_s_per_m": "N s/m",
+    }.get(_entry(symbol)[0], _entry(symbol)[0])

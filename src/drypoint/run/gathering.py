@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 IN_BINS = ("H_IT", "E_IT")
 #: Fewest cycles a test for bins to be made without being asked for.
 STEPPED = 3
+#: Ratio of the edges of depth bins along loading.
+DEEPER = 1.1
 
 
 def bin_edges(r: Reduction, rows: NDArray[np.int64], declared_nm: tuple[float, ...]) -> Floats:
@@ -58,6 +60,35 @@ def depth_bins(
                 cycles["h_c"].value[rows], cycles[s].value[rows], cycles[s].u_random[rows],
                 cycles[s].sensitivity[rows], cycles.inputs, edges,
                 test=cycles.test[rows], day=days_of(batch, cycles, rows), level=level,
+            )
+            for s in IN_BINS
+        }  # fmt: skip
+    return out
+
+
+def dynamic_bins(
+    study: Study, batch: Batch, r: Reduction, level: float
+) -> Mapping[str, Mapping[str, tuple[Bin, ...]]]:
+    """The same along the loading of records with an oscillation.
+
+    Edges: declared, or each a tenth deeper than the one before (twice the least window at its
+    default), from the shallowest contact depth that has a value.
+    """
+    out: dict[str, dict[str, tuple[Bin, ...]]] = {}
+    for specimen in study.file.specimens:
+        rows = rows_of(batch, r, specimen)
+        h_c = r["h_c"].value[rows]
+        h = h_c[np.isfinite(h_c) & (h_c > 0)]
+        edges = np.array(study.file.series.depth_bins_nm) * 1e-9
+        if not len(h):
+            continue
+        if len(edges) < 2:
+            count = max(int(np.ceil(np.log(h.max() / h.min()) / np.log(DEEPER))), 1)
+            edges = np.geomspace(h.min() * (1 - 1e-9), h.max() * (1 + 1e-9), count + 1)
+        out[specimen] = {
+            s: binned(
+                h_c, r[s].value[rows], r[s].u_random[rows], r[s].sensitivity[rows], r.inputs,
+                edges, test=r.test[rows], day=days_of(batch, r, rows), level=level,
             )
             for s in IN_BINS
         }  # fmt: skip

@@ -31,7 +31,7 @@ def renamed(part: Part, several_tips: bool, several_frames: bool, taken: Joint) 
     for i, name in enumerate(part.reduction.inputs.names):
         if name.startswith("tip.") and several_tips:
             name = f"{name}@{part.tip}"
-        elif name in ("force_scale", "depth_scale", "frame.C_f") and several_frames:
+        elif name.startswith(("frame.", "force_scale", "depth_scale")) and several_frames:
             name = f"{name}@{part.frame}"
         name = _told_apart(name, part, i, taken)
         out.append(name)

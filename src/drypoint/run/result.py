@@ -19,6 +19,7 @@ from drypoint.reduction.result import Flag, Reduction
 from drypoint.tips.tip import Bench
 
 if TYPE_CHECKING:
+    from drypoint.run.dynamic import DynamicResult
     from drypoint.run.trials import Trials
     from drypoint.uncertainty.bins import Bin
     from drypoint.uncertainty.compare import Comparison
@@ -90,7 +91,8 @@ class StudyResult:
     ``batch``; ``tests_table`` and ``cycles_table`` the same in lab units. ``series`` maps specimen
     -> symbol -> mean and spread without the excluded tests, ``series_all`` with them. ``bins`` are
     depth bins of stepped loading, ``comparisons`` (symbol, comparison in lab units), ``trials`` the
-    Monte Carlo results where asked for.
+    Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
+    oscillate.
     """
 
     study: Study
@@ -110,6 +112,7 @@ class StudyResult:
     bins: Mapping[str, Mapping[str, tuple[Bin, ...]]] = field(default_factory=dict)
     comparisons: tuple[tuple[str, Comparison], ...] = ()
     trials: tuple[Trials, ...] = ()
+    dynamic: DynamicResult | None = None
 
     @property
     def specimens(self) -> tuple[str, ...]:

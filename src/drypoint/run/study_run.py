@@ -16,6 +16,7 @@ from drypoint.records.batch import TestInfo, join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
+from drypoint.run.dynamic import gather_dynamic
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge
@@ -151,6 +152,7 @@ def gather(
         notes=tuple(notes),
         bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(~counted)), level),
         comparisons=comparisons(study, whole, kept, level),
+        dynamic=gather_dynamic(study, whole, groups, tips, state, level),
     )
     trials = study.file.uncertainty.monte_carlo_trials
     return replace(result, trials=all_trials(result, trials)) if trials else result

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import polars as pl
@@ -14,10 +14,10 @@ from drypoint.reduction.result import Reduction
 from drypoint.run.columns import COLUMNS, column, factor_of
 
 
-def properties_frame(r: Reduction) -> dict[str, pl.Series]:
-    """Columns of all properties with their uncertainties."""
+def properties_frame(r: Reduction, symbols: Iterable[str] = COLUMNS) -> dict[str, pl.Series]:
+    """Columns of properties with their uncertainties."""
     out: dict[str, pl.Series] = {}
-    for symbol in COLUMNS:
+    for symbol in symbols:
         f = factor_of(symbol)
         q = r[symbol]
         u_sys = np.where(np.isfinite(q.value), r.u_systematic(symbol), np.nan)

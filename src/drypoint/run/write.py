@@ -6,6 +6,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+import polars as pl
+
 from drypoint.run.columns import COLUMNS, MEANING, factor_of
 from drypoint.run.gathering import bins_frame
 from drypoint.run.result import StudyResult
@@ -16,7 +18,8 @@ SUMMARY = tuple(s for s in COLUMNS if s not in ("epsilon",))
 
 
 def write_results(result: StudyResult, folder: Path) -> None:
-    """Write ``tests.*``, ``cycles.*``, ``summary.json``; the earlier set stays until all is done.
+    """Write ``tests.*``, ``cycles.*``, ``summary.json`` (and bins, and windows along loading
+    where there are any); the earlier set stays until all is done.
 
     Raises
     ------
@@ -34,7 +37,16 @@ def write_results(result: StudyResult, folder: Path) -> None:
                 bins_frame(result.bins), place / "depth_bins",
                 excel=out.excel, csv_decimal=out.csv_decimal,
             )  # fmt: skip
+        for stem, more in dynamic_tables(result).items():
+            write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
         write_json(summary(result), place / "summary.json")
+
+
+def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:
+    """Windows along loading and their bins of depth; nothing where no record oscillates."""
+    if result.dynamic is None:
+        return {}
+    return {"dynamic": result.dynamic.table, "dynamic_bins": bins_frame(result.dynamic.bins)}
 
 
 def summary(result: StudyResult) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from drypoint.simulation.truth import (
     Expected,
     Law,
     Noise,
+    Oscillation,
     SimulationError,
     Truth,
 )
@@ -21,6 +22,7 @@ __all__ = [
     "Law",
     "Leg",
     "Noise",
+    "Oscillation",
     "Record",
     "SimulationError",
     "Truth",

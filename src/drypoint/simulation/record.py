@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import accumulate
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from drypoint.records.batch import Batch, Source, TestInfo
 from drypoint.records.segments import KIND_NAMES, Kind
 from drypoint.simulation.cycles import Cycle, single
+from drypoint.simulation.oscillation import swing
 from drypoint.simulation.path import walk
 from drypoint.simulation.truth import Expected, SimulationError, Truth
 
@@ -33,7 +34,7 @@ class Record:
     ``true_depth`` are those of the specimen. ``segment`` indexes
     :data:`~drypoint.records.segments.Kind`. ``zero`` is the raw depth at contact without noise,
     ``contact`` the sample. ``expected`` has one entry an unloading, and none where the record has
-    a fault.
+    a fault. ``channels`` holds what oscillates, by role.
     """
 
     truth: Truth
@@ -46,6 +47,7 @@ class Record:
     contact: int
     zero: float
     expected: tuple[Expected, ...]
+    channels: Mapping[str, Floats] = field(default_factory=dict)
 
 
 def simulate(truth: Truth, cycle: Cycle, seed: int | Sequence[int] = 0) -> Record:
@@ -55,10 +57,14 @@ def simulate(truth: Truth, cycle: Cycle, seed: int | Sequence[int] = 0) -> Recor
     raw force = F + force offset + noise.
     """
     path = walk(truth, cycle)
-    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(5)]
+    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(6)]
     n, dt = len(path.time), 1 / cycle.rate
     F, h = path.force, path.depth
     segment, expected = path.segment, path.expected
+    channels: dict[str, Floats] = {}
+    if truth.oscillation is not None:
+        moving = swing(truth, truth.oscillation, path, streams[5])
+        F, h, channels = F - moving.force, h - moving.depth, moving.channels
     if truth.fault == "no contact":
         F = np.zeros(n)
         h = (path.time - path.time[path.contact]) * cycle.approach_speed
@@ -85,6 +91,7 @@ def simulate(truth: Truth, cycle: Cycle, seed: int | Sequence[int] = 0) -> Recor
         contact=path.contact,
         zero=truth.zero_offset,
         expected=() if truth.fault else expected,
+        channels={k: v[:stop] for k, v in channels.items()},
     )
 
 
@@ -144,7 +151,7 @@ def batch_of(records: Sequence[Record]) -> Batch:
     tests = []
     for r in records:
         digest = hashlib.sha256()
-        for a in (r.time, r.force, r.depth):
+        for a in (r.time, r.force, r.depth, *(r.channels[k] for k in sorted(r.channels))):
             digest.update(a.astype("<f8").tobytes())
         tests.append(
             TestInfo(
@@ -167,4 +174,8 @@ def batch_of(records: Sequence[Record]) -> Batch:
         depth=cat([r.depth for r in records]),
         segment=np.concatenate([np.empty(0, dtype=np.int16), *(r.segment for r in records)]),
         segment_labels=tuple(KIND_NAMES[k] for k in Kind),
+        channels={
+            name: cat([r.channels.get(name, np.full(len(r.time), np.nan)) for r in records])
+            for name in sorted({name for r in records for name in r.channels})
+        },
     )

@@ -79,6 +79,35 @@ class Noise:
     memory: float = 1.0
 
 
+@dataclass(frozen=True)
+class Oscillation:
+    """A small oscillation on top of a test, and the instrument's own dynamics.
+
+    Parameters
+    ----------
+    frequency : float
+        Hz.
+    amplitude : float
+        Of the depth as recorded (frame included), half of peak to peak, m; held at every force.
+    support_spring, moving_mass, damping : float
+        Of the instrument: N/m, kg, N s/m.
+    loss_factor : float
+        Of the contact: w D_c / S.
+    force_noise, depth_noise, phase_noise : float
+        White noise of a recorded amplitude (N, m) and phase (rad), standard deviations.
+    """
+
+    frequency: float = 75.0
+    amplitude: float = 1e-9
+    support_spring: float = 100.0
+    moving_mass: float = 1e-4
+    damping: float = 2.0
+    loss_factor: float = 0.0
+    force_noise: float = 0.0
+    depth_noise: float = 0.0
+    phase_noise: float = 0.0
+
+
 #: Faults that can be put into a record.
 FAULTS = (
     "no contact",
@@ -118,6 +147,9 @@ class Truth:
     noise : Noise
     pop_in_force : float or None
         The contact stays elastic up to this force (N), then jumps in depth.
+    oscillation : Oscillation or None
+        Force and depth of loading are then those of the top of each swing; the record holds the
+        means, as an instrument that filters writes them.
     fault : str or None
         One of :data:`FAULTS`.
     fault_level : float
@@ -141,6 +173,7 @@ class Truth:
     force_offset: float = 0.0
     noise: Noise = field(default_factory=Noise)
     pop_in_force: float | None = None
+    oscillation: Oscillation | None = None
     fault: str | None = None
     fault_level: float = 0.7
     position_m: tuple[float, float] | None = None

@@ -88,7 +88,9 @@ class Frame:
     """Load frame (and mount): total compliance m/N with its standard uncertainty, and scales.
 
     ``force_scale`` and ``depth_scale`` multiply what the instrument wrote; 1 with the relative
-    standard uncertainty of the calibration certificate.
+    standard uncertainty of the calibration certificate. For records with an oscillation:
+    ``support_spring`` (N/m) on which the indenter hangs, ``moving_mass`` (kg) and ``damping``
+    (N s/m) of the instrument itself; ``None`` where not given.
     """
 
     name: str = "frame"
@@ -100,6 +102,12 @@ class Frame:
     u_force_scale: float = 0.0
     depth_scale: float = 1.0
     u_depth_scale: float = 0.0
+    support_spring: float | None = None
+    u_support_spring: float = 0.0
+    moving_mass: float | None = None
+    u_moving_mass: float = 0.0
+    damping: float | None = None
+    u_damping: float = 0.0
     origin: str = "declared in the recipe"
 
     def __post_init__(self) -> None:
@@ -114,15 +122,27 @@ class Frame:
             self.u_mount_compliance,
             self.u_force_scale,
             self.u_depth_scale,
+            self.u_support_spring,
+            self.u_moving_mass,
+            self.u_damping,
         )
 
     def joint(self) -> list[Joint]:
-        """The frame's systematic inputs: C_f (frame and mount together), force and depth scale."""
+        """The frame's systematic inputs: C_f (frame and mount together), force and depth scale,
+        and those dynamic constants that are given."""
         u = float(np.hypot(self.u_compliance, self.u_mount_compliance))
         return [
             single("frame.C_f", self.compliance + self.mount_compliance, u, self.origin),
             single("force_scale", self.force_scale, self.u_force_scale, self.origin),
             single("depth_scale", self.depth_scale, self.u_depth_scale, self.origin),
+        ] + [
+            single(name, value, u_value, self.origin)
+            for name, value, u_value in (
+                ("frame.K_s", self.support_spring, self.u_support_spring),
+                ("frame.mass", self.moving_mass, self.u_moving_mass),
+                ("frame.D_i", self.damping, self.u_damping),
+            )
+            if value is not None
         ]
 
 

@@ -1,0 +1,170 @@
+"""A study whose raw files have an oscillation: from columns in a text file to tables."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from drypoint.recipe import load_study
+from drypoint.records.names import take_apart
+from drypoint.run import StudyResult, run_study
+from drypoint.run.columns import DYNAMIC, column
+from drypoint.simulation import Law, Noise, Oscillation, Truth, simulate, single
+from drypoint.store.results import read_results
+from drypoint.tips.build import blunted_tip
+from drypoint.tips.geometry import Geometry
+
+N = 4
+STUDY = """
+drypoint = 1
+study = { name = "oscillation", invented = true }
+
+[[records]]
+files = ["raw/*.csv"]
+specimen = "glass"
+
+[specimens.glass]
+nu = 0.17
+u_nu = 0.01
+
+[tips.B1]
+shape = "modified Berkovich"
+radius_nm = 80.0
+u_radius_nm = 2.0
+
+[tips.B1.area]
+kind = "blunted"
+
+[frame]
+compliance_nm_per_mN = 0.2
+u_compliance_nm_per_mN = 0.01
+support_spring_N_per_m = 100.0
+u_support_spring_N_per_m = 1.0
+moving_mass_g = 0.1
+damping_N_s_per_m = 2.0
+
+[dynamic]
+frequency_Hz = 75.0
+"""
+
+
+def write_raw(folder: Path) -> None:
+    """Invented records as a text file with amplitude in nm and phase in degrees."""
+    truth = Truth(
+        tip=blunted_tip(Geometry("modified Berkovich", radius=80e-9)),
+        E=Law.constant(72e9), H=Law.constant(9.2e9), nu=0.17, m=1.3, compliance=0.2e-6,
+        zero_offset=200e-9, noise=Noise(force_white=0.3e-6, depth_white=0.1e-9),
+        oscillation=Oscillation(
+            amplitude=0.5e-9, force_noise=0.05e-6, depth_noise=0.005e-9, phase_noise=1e-3
+        ),
+    )  # fmt: skip
+    folder.mkdir(parents=True)
+    cycle = single(8e-3, shape=2.0, load=60.0, drift_hold=30.0)
+    for i in range(N):
+        r = simulate(replace(truth, name=f"T{i + 1}"), cycle, i)
+        c = {k: np.nan_to_num(v) for k, v in r.channels.items()}
+        pl.DataFrame(
+            {
+                "Time (s)": r.time,
+                "Load (mN)": r.force * 1e3,
+                "Depth (nm)": r.depth * 1e9,
+                "Displacement amplitude (nm)": c["amplitude"] * 1e9,
+                "Dynamic load (µN)": c["force_amplitude"] * 1e6,
+                "Phase angle (deg)": np.degrees(c["phase"]),
+            }
+        ).write_csv(folder / f"T{i + 1}.csv")
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("dynamic")
+    write_raw(folder / "raw")
+    path = folder / "study.toml"
+    path.write_text(STUDY, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def result(study: Path) -> StudyResult:
+    return run_study(study)
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [
+        ("Displacement amplitude (nm)", "amplitude"),
+        ("Harmonic displacement / nm", "amplitude"),
+        ("Wegamplitude (nm)", "amplitude"),
+        ("Dynamic load (µN)", "force_amplitude"),
+        ("Force amplitude [uN]", "force_amplitude"),
+        ("Kraftamplitude in µN", "force_amplitude"),
+        ("Phase angle (deg)", "phase"),
+        ("Dynamic frequency (Hz)", "frequency"),
+        ("Frequenz (Hz)", "frequency"),
+        ("Harmonic contact stiffness (N/m)", "stiffness"),
+        ("Dynamic stiffness (mN/nm)", "stiffness"),
+    ],
+)
+def test_names_of_columns(name: str, role: str) -> None:
+    """Words of the trade; the force and the depth themselves are not taken for amplitudes."""
+    assert take_apart(name).claims == (role,)
+    assert take_apart("Load (mN)").claims == ("force",)
+
+
+def test_tables_hold_the_truth(result: StudyResult) -> None:
+    assert result.dynamic is not None
+    table = result.dynamic.table
+    assert table["test"].unique(maintain_order=True).to_list() == [f"T{i + 1}" for i in range(N)]
+    properties = [column(s, p) for s in DYNAMIC for p in ("", "u_", "ur_", "us_")]
+    assert [c for c in table.columns if c in properties] == properties
+    deep = table.filter(pl.col("H_IT_GPa").is_not_null() & (pl.col("h_c_nm") > 30))
+    assert deep.height > 100
+    for name, true in (("H_IT_GPa", 9.2), ("E_IT_GPa", 72.0)):
+        off = (deep[name] - true) / deep[f"u_{name}"]
+        assert (off.abs() < 2).mean() > 0.9
+    closed = table.filter(pl.col("E_IT_GPa").is_null())
+    assert closed.height > 0
+    assert closed["withheld_because"].is_not_null().all()
+    assert closed["F_mN"].is_not_null().all()
+    assert table["frequency_Hz"].unique().to_list() == [75.0]
+
+
+def test_bins_are_means_over_tests(result: StudyResult) -> None:
+    assert result.dynamic is not None
+    bins = result.dynamic.bins["glass"]["H_IT"]
+    full = [b for b in bins if b.result is not None and b.result.n == N and b.depth > 30e-9]
+    assert len(full) > 10
+    for b in full:
+        assert b.result is not None
+        assert abs(b.result.mean - 9.2e9) < 2.5 * b.result.u
+
+
+def test_what_is_written_reads_back(study: Path, result: StudyResult) -> None:
+    stored = read_results(load_study(study).results)
+    assert result.dynamic is not None
+    assert stored.table("dynamic").equals(result.dynamic.table)
+    assert "dynamic_bins.csv" in stored.manifest.files
+    names = [i["name"] for i in stored.json("summary.json")["inputs"]]
+    assert {"frame.K_s", "frame.mass", "frame.D_i"} <= set(names)
+
+
+def test_an_excluded_test_counts_in_no_bin(study: Path, tmp_path: Path) -> None:
+    import shutil
+
+    shutil.copytree(study.parent, tmp_path / "s")
+    own = tmp_path / "s" / "study.toml"
+    line = {"id": 1, "what": "exclude", "test": "T2", "why": "dust", "who": "A. Person",
+            "when": "2026-01-01T00:00:00Z"}  # fmt: skip
+    load_study(own).decisions.write_text(json.dumps(line) + "\n", encoding="utf-8")
+    r = run_study(own, write=False)
+    assert r.dynamic is not None
+    out = r.dynamic.table.filter(pl.col("excluded"))
+    assert out["test"].unique().to_list() == ["T2"]
+    assert out["excluded_because"].str.starts_with("dust").all()
+    most = max(b.result.n for b in r.dynamic.bins["glass"]["H_IT"] if b.result is not None)
+    assert most == N - 1
