@@ -94,6 +94,10 @@ class TipError(DrypointError):
     """A tip or frame is impossible, or is used outside what it is known for."""
 
 
+class ContactError(DrypointError):
+    """A contact problem is impossible: a layer, a profile or a contact radius that cannot be."""
+
+
 class ReductionError(DrypointError):
     """A test cannot be reduced to properties."""
 

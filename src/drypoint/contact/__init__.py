@@ -2,6 +2,9 @@
 
 ``closed_forms``: sphere, cone, flat punch, point force. ``sphere_stress``: stress under a sphere
 and first yield. ``unloading``: from an unloading curve to modulus and hardness. ``vickers``:
-Vickers numbers. All but ``sphere_stress``'s search for the maximum are vectorised and accept
-complex numbers, so that derivatives can be taken by the complex step [squire1998].
+Vickers numbers. ``profiles``: rigid tips as bodies of revolution. ``layered``: exact contact on
+elastic layers; ``layered_stress``: what happens inside them.
+
+The first four are vectorised and accept complex numbers (but for ``sphere_stress``'s search for
+the maximum), so that derivatives can be taken by the complex step [squire1998].
 """
