@@ -116,3 +116,7 @@ class LedgerError(DrypointError):
 
 class ReportError(DrypointError):
     """A report cannot be made."""
+
+
+class StressError(DrypointError):
+    """A stack, tip or test cannot be computed, or the computation stopped where it must not."""

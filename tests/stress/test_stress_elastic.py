@@ -1,0 +1,137 @@
+"""Elastic contact in the small-strain mode against closed forms, at the default mesh.
+
+Few steps, because nothing depends on the way there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicSpline
+
+import drypoint.stress as stress
+from drypoint.contact import closed_forms, sphere_stress
+from drypoint.stress.farfield import outside_stiffness, point_force_displacement
+from drypoint.tips.build import ideal_tip
+
+E, NU = 200e9, 0.3
+E_STAR = E / (1 - NU**2)
+R, H = 10e-6, 100e-9
+STACK = stress.Stack(stress.Material(E, NU))
+FEW = stress.Effort(stress.EFFORTS["quick"].elements, 6, 6)
+PSI = float(np.radians(70.3))
+
+
+def press(tip: stress.Profile, h: float, stack: stress.Stack = STACK) -> stress.Solution:
+    protocol = stress.Protocol.to_depth(h, unload=False)
+    return stress.solve(stack, tip, protocol, mesh=FEW, small_strain=True, errors=False)
+
+
+@pytest.fixture(scope="module")
+def ball() -> stress.Solution:
+    return press(stress.paraboloid(R), H)
+
+
+def test_ball_presses_as_hertz_says(ball: stress.Solution) -> None:
+    """Force within 0.5 %, contact radius within 1.5 % (a tenth of an element) [hertz1881]."""
+    assert ball.force == pytest.approx(closed_forms.sphere_force(E_STAR, R, ball.depth), rel=0.005)
+    a = closed_forms.sphere_contact_radius(R, H)
+    assert ball.contact_radius[-1] == pytest.approx(a, rel=0.015)
+
+
+def test_pressure_under_a_ball(ball: stress.Solution) -> None:
+    """p_0 sqrt(1 - r^2/a^2) [hertz1881], 0.5 % of p_0 off the axis, where a node holds little."""
+    p_0 = closed_forms.sphere_peak_pressure(E_STAR, R, H)
+    x = ball.surfaces[-1].r / closed_forms.sphere_contact_radius(R, H)
+    inside = (x > 0) & (x < 0.85)
+    exact = np.sqrt(1 - x[inside] ** 2)
+    assert ball.surfaces[-1].pressure[inside] / p_0 == pytest.approx(exact, abs=0.005)
+
+
+def test_largest_shear_under_a_ball(ball: stress.Solution) -> None:
+    """0.310 p_0 at 0.481 a for nu = 0.3 [johnson1985]; means over the elements on the axis."""
+    p_0 = closed_forms.sphere_peak_pressure(E_STAR, R, H)
+    a = closed_forms.sphere_contact_radius(R, H)
+    rows = ball.mesh.shape[1] - 1
+    sigma = ball.sigma[-1, :rows, [0, 3], :].mean(axis=0) / p_0
+    z = -ball.mesh.X[ball.mesh.quads[:rows], 1].mean(axis=1) / a
+    shear = CubicSpline(z[::-1], (sigma[::-1, 0] - sigma[::-1, 2]) / 2)
+    depth = np.linspace(0.3, 0.7, 2001)
+    best = depth[np.argmax(shear(depth))]
+    assert float(shear(best)) == pytest.approx(0.31002, rel=0.005)
+    assert best == pytest.approx(0.48086, rel=0.015)
+
+
+def test_cone_presses_as_sneddon_says() -> None:
+    """Force within 0.5 % [sneddon1965], contact radius within 1.5 %."""
+    cone = press(stress.cone(PSI), H)
+    F = closed_forms.cone_force(E_STAR, PSI, cone.depth)
+    assert cone.force[1:] == pytest.approx(F[1:], rel=0.005)
+    a = closed_forms.cone_contact_radius(PSI, H)
+    assert cone.contact_radius[-1] == pytest.approx(a, rel=0.015)
+
+
+def test_flat_punch() -> None:
+    """2 a E* h [sneddon1965]; the infinite pressure at the edge costs 1 %."""
+    punch = press(stress.flat_punch(1e-6), 10e-9)
+    assert punch.force[-1] == pytest.approx(2 * E_STAR * 1e-6 * 10e-9, rel=0.01)
+
+
+@pytest.mark.parametrize("nu", [0.0, 0.499])
+def test_poisson_ratio_enters_through_the_plane_strain_modulus(nu: float) -> None:
+    run = press(stress.paraboloid(R), H, stress.Stack(stress.Material(E, nu)))
+    F = closed_forms.sphere_force(E / (1 - nu**2), R, H)
+    assert run.force[-1] == pytest.approx(F, rel=0.005)
+
+
+def test_the_tip_gives_way_through_E_r() -> None:
+    """A diamond ball: dF/dh = 2 E_r a, 1/E_r = (1 - nu^2)/E + (1 - nu_i^2)/E_i [oliver1992]."""
+    diamond = stress.paraboloid(R).elastic(1140e9, 0.07)
+    protocol = stress.Protocol.to_depth(H, unload=False)
+    effort = stress.Effort(10, 20, 6)
+    run = stress.solve(
+        STACK, diamond, protocol, mesh=effort, small_strain=True, errors=False, fields=False
+    )
+    E_r = 1 / (1 / E_STAR + (1 - 0.07**2) / 1140e9)
+    assert run.depth[-1] == pytest.approx(H, rel=1e-3)
+    upper = run.depth > 0.6 * H
+    S = np.polyval(np.polyder(np.polyfit(run.depth[upper], run.force[upper], 2)), 0.8 * H)
+    a = np.interp(0.8 * H, run.depth, run.contact_radius)
+    slope = pytest.approx(2 * E_r * a, rel=0.02)
+    assert slope == S
+
+
+def test_first_yield_under_a_ball() -> None:
+    """p_0 = 1.613 Y for nu = 0.3 [johnson1985]: force pi^3 R^2 p_0^3/(6 E*^2), 3 % of force."""
+    Y = 5e9
+    F_Y = sphere_stress.first_yield_force(E_STAR, R, Y, NU)
+    stack = stress.Stack(stress.Material(E, NU, Y))
+    run = stress.solve(
+        stack, stress.paraboloid(R), stress.Protocol.to_force(1.3 * F_Y, unload=False),
+        mesh=stress.Effort(14, 12, 6), small_strain=True, errors=False, fields=False,
+    )  # fmt: skip
+    (found,) = run.first_yield
+    assert found.resolved
+    assert found.force == pytest.approx(F_Y, rel=0.03)
+
+
+def test_a_tip_by_its_area_function_is_its_equivalent_cone() -> None:
+    """The modified Berkovich pyramid has the area of a 70.30 degree cone (geometry)."""
+    tip = ideal_tip("modified Berkovich")
+    profile = stress.from_tip(tip, 1e-6)
+    assert profile.radius(1e-7) == pytest.approx(1e-7 * np.tan(np.radians(70.296)), rel=1e-4)
+    assert profile.E_star_tip == pytest.approx(1140e9 / (1 - 0.07**2))
+
+
+def test_the_outside_is_as_stiff_as_a_half_space_without_its_core() -> None:
+    """Between two cylinders the stored energies differ by what lies between them.
+
+    The stiffness falls as 1/size, and a hemisphere of a nearly rigid core of that size is bounded
+    by the flat punch: 2 E* r above, half of it below.
+    """
+    big = outside_stiffness(E, NU, 2e-6, -2e-6)
+    small = outside_stiffness(E, NU, 1e-6, -1e-6)
+    assert small == pytest.approx(2 * big, rel=1e-9)
+    far = [point_force_displacement(E, NU, r, -z)[1] for r, z in ((1e-6, 0.0), (0.0, 1e-6))]
+    assert far[0] == pytest.approx(-(1 - NU**2) / (np.pi * E * 1e-6))
+    assert small < 1 / (2 * E_STAR * 0.5e-6)
