@@ -80,12 +80,15 @@ class NoiseStudy:
 
 
 def quiet_stretches(batch: Batch, segments: Segments, *, settle: float = 0.3) -> list[Stretch]:
-    """Approaches, holds and drift holds of a batch; the first ``settle`` share of holds left out.
+    """Approaches and drift holds of a batch; the first ``settle`` share of holds left out.
 
-    Stretches shorter than 16 samples, or without time, give nothing.
+    Only where no test has a drift hold are the holds at force taken in their place: the specimen
+    creeps in them, which would pass for drift. Stretches shorter than 16 samples, or without
+    time, give nothing.
     """
     out = []
-    wanted = (int(Kind.APPROACH), int(Kind.HOLD), int(Kind.DRIFT_HOLD))
+    drift = bool(np.any(segments.kind == int(Kind.DRIFT_HOLD)))
+    wanted = (int(Kind.APPROACH), int(Kind.DRIFT_HOLD if drift else Kind.HOLD))
     for kind, a, b in zip(segments.kind, segments.start, segments.stop, strict=True):
         if int(kind) not in wanted:
             continue

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.errors import Where
+from drypoint.simulation.bench_scenario import CERTIFIED, bench_scenario
+from drypoint.simulation.bench_text import bench_toml
 from drypoint.simulation.formats import style_a, style_b, zipped
 from drypoint.simulation.record import Record, simulate
 from drypoint.simulation.scenario import STATED, Planned, Scenario, scenario
@@ -75,6 +77,9 @@ _GROUPS = ("glass", "film", "steel", "tempered")
 def make_demo(folder: Path, seed: int = 7, *, overwrite: bool = False) -> Path:
     """Write the demo into a folder and return the path of its ``study.toml``.
 
+    The study uses a bench that the calibration study ``bench/bench.toml`` beside it finds: make
+    and accept that calibration first.
+
     The README goes first and the study file last, so that a broken-off run leaves no study.
 
     Raises
@@ -86,13 +91,19 @@ def make_demo(folder: Path, seed: int = 7, *, overwrite: bool = False) -> Path:
     _check(folder, overwrite)
     plan = scenario(seed)
     records = [simulate(p.truth, p.cycle, (seed, 2, i)) for i, p in enumerate(plan.tests)]
+    bench = bench_scenario(seed)
+    on_bench = [simulate(p.truth, p.cycle, (seed, 4, i)) for i, p in enumerate(bench.tests)]
     files = raw_files(plan, records)
+    files.update({f"bench/{n}": d for n, d in raw_files(bench, on_bench).items()})
     counts = {g: sum(f.startswith(f"raw/{g}/") for f in files) for g in _GROUPS}
     _write(folder / "README.txt", README.format(seed=seed, **counts).encode("utf-8"))
     for name, data in files.items():
         _write(folder / name, data)
     _write(folder / "truth.csv", truth_csv(plan, records).encode("utf-8"))
     _write(folder / "truth.json", truth_json(plan, records).encode("utf-8"))
+    _write(folder / "bench/truth.csv", truth_csv(bench, on_bench).encode("utf-8"))
+    _write(folder / "bench/truth.json", truth_json(bench, on_bench).encode("utf-8"))
+    _write(folder / "bench/bench.toml", bench_toml(seed).encode("utf-8"))
     study = folder / "study.toml"
     _write(study, study_toml(seed).encode("utf-8"))
     return study
@@ -139,7 +150,7 @@ def raw_files(plan: Scenario, records: Sequence[Record]) -> dict[str, bytes]:
     for name, members in groups.items():
         inside = [r for _, r in members]
         specimen = inside[0].truth.specimen
-        if specimen == "glass":
+        if specimen in ("glass", "reference", "block"):
             data = style_a(inside[0])
         elif specimen == "film":
             data = style_b(inside, _HEADER["film"], split="blocks", encoding="utf-8-sig")
@@ -216,7 +227,7 @@ def truth_json(plan: Scenario, records: Sequence[Record]) -> str:
                 "cycles": [] if _fault(p) else [_values(e) for e in r.expected],
             }
         )
-    stated = {k: {"value": v, "u": u} for k, (v, u) in STATED.items()}
+    stated = {k: {"value": v, "u": u} for k, (v, u) in {**STATED, **CERTIFIED}.items()}
     whole = {
         "invented": True,
         "remark": MARK,

@@ -91,15 +91,7 @@ def scenario(seed: int) -> Scenario:
     tip = blunted_tip(
         Geometry("modified Berkovich", angle=angle, radius=true["radius_nm"] * 1e-9), name="B1"
     )
-    base = Truth(
-        tip=tip,
-        E=Law.constant(GLASS_E),
-        H=Law.constant(GLASS_H),
-        nu=true["nu.glass"],
-        compliance=true["compliance_nm_per_mN"] * 1e-6,
-        drift_walk=0.004e-9,
-        noise=_NOISE,
-    )
+    base = base_truth(tip, true)
     tests = [
         *_glass(base, rng),
         *_film(base, true, rng),
@@ -109,7 +101,20 @@ def scenario(seed: int) -> Scenario:
     return Scenario(seed, tip, true, tuple(tests))
 
 
-def _disturbed(truth: Truth, rng: np.random.Generator) -> Truth:
+def base_truth(tip: Tip, true: Mapping[str, float]) -> Truth:
+    """What is common to all tests of the demo: tip, frame, noise, wandering drift."""
+    return Truth(
+        tip=tip,
+        E=Law.constant(GLASS_E),
+        H=Law.constant(GLASS_H),
+        nu=true["nu.glass"],
+        compliance=true["compliance_nm_per_mN"] * 1e-6,
+        drift_walk=0.004e-9,
+        noise=_NOISE,
+    )
+
+
+def disturbed(truth: Truth, rng: np.random.Generator) -> Truth:
     """The same test with a drift rate and a zero offset of its own."""
     return replace(
         truth,
@@ -118,7 +123,7 @@ def _disturbed(truth: Truth, rng: np.random.Generator) -> Truth:
     )
 
 
-def _declared(specimen: str, date: str, minute: int, rng: np.random.Generator) -> dict[str, str]:
+def declared(specimen: str, date: str, minute: int, rng: np.random.Generator) -> dict[str, str]:
     """Header words of one test, with a decimal comma."""
     return {
         "Specimen": specimen,
@@ -138,15 +143,15 @@ def _glass(base: Truth, rng: np.random.Generator) -> list[Planned]:
     for i in range(_GLASS_TESTS + 2):
         name = f"G-{i + 1:02d}"
         truth = replace(
-            _disturbed(base, rng),
+            disturbed(base, rng),
             name=name,
             specimen="glass",
             m=1.30,
             creep=Creep(0.004),
             position_m=(25e-6 * (i % 8), 25e-6 * (i // 8)),
-            declared=_declared("glass block, invented", "2025-03-10", 4 * i, rng),
+            declared=declared("window glass, invented", "2025-03-10", 4 * i, rng),
             fault="no contact" if i == _GLASS_TESTS else None,
-        )
+        ).with_radial_factor()
         cycle = single(GLASS_FORCES[i // 8 % 3], shape=2.0, gap=120e-9)
         planned.append(Planned(f"raw/glass/{name}.txt", truth, cycle, cut=i == _GLASS_TESTS + 1))
     return planned
@@ -157,7 +162,7 @@ def _film(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> l
     planned = []
     for i in range(_FILM_TESTS + 1):
         truth = replace(
-            _disturbed(base, rng),
+            disturbed(base, rng),
             name=f"F-{i + 1:02d}",
             specimen="film",
             E=FILM_E,
@@ -167,7 +172,7 @@ def _film(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> l
             creep=Creep(0.003),
             position_m=(20e-6 * (i % 4), 20e-6 * (i // 4)),
             fault="saturated force" if i == _FILM_TESTS else None,
-        )
+        ).with_radial_factor()
         cycle = stepped(15e-3, load=5.0, hold=3.0, unload=5.0, gap=100e-9, rate=15.0)
         planned.append(Planned(f"raw/film/part-{min(i // 4, 3) + 1}.txt.gz", truth, cycle))
     return planned
@@ -184,7 +189,7 @@ def _steel(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> 
         H, scatter, m = PHASES[phase]
         lowest, highest = POP_IN[phase]
         truth = replace(
-            _disturbed(base, rng),
+            disturbed(base, rng),
             name=f"S-{i + 1:02d}",
             specimen="steel",
             E=Law.constant(STEEL_E * (1 + 0.015 * _within_two(rng))),
@@ -194,7 +199,7 @@ def _steel(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> 
             creep=Creep(0.006),
             pop_in_force=float(rng.uniform(lowest, highest)),
             position_m=(8e-6 * ix, 8e-6 * iy),
-        )
+        ).with_radial_factor()
         cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
         planned.append(Planned(f"raw/steel/row-{iy + 1}.txt", truth, cycle, phase))
     return planned
@@ -206,7 +211,7 @@ def _tempered(base: Truth, true: Mapping[str, float], rng: np.random.Generator) 
     planned = []
     for i in range(_TEMPERED_TESTS):
         truth = replace(
-            _disturbed(base, rng),
+            disturbed(base, rng),
             name=f"T-{i + 1:02d}",
             specimen="tempered",
             E=Law.constant(STEEL_E * (1 + 0.015 * _within_two(rng))),
@@ -216,7 +221,7 @@ def _tempered(base: Truth, true: Mapping[str, float], rng: np.random.Generator) 
             creep=Creep(0.006),
             pop_in_force=float(rng.uniform(*POP_IN["ferrite-like"])),
             position_m=(8e-6 * i, 0.0),
-        )
+        ).with_radial_factor()
         cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
         planned.append(Planned("raw/tempered/line.txt", truth, cycle))
     return planned

@@ -13,8 +13,10 @@ The laboratory, the instrument, the specimens and every number are invented, wit
 Each record was computed backwards from a truth: modulus, hardness, tip and frame first, then
 force and depth, then drift, noise and faults on top.
 
-study.toml   the study; run it with: drypoint run study.toml
-raw/glass    {{glass}} files, one test each: a reference glass block, single cycles at three forces
+bench/       the calibration of tip and frame; make it with: drypoint calibrate bench/bench.toml,
+             look at its report, and accept it (--accept --who NAME)
+study.toml   the study, which uses that calibration; run it with: drypoint run study.toml
+raw/glass    {{glass}} files, one test each: window glass, single cycles at three forces
 raw/film     {{film}} files: a 400 nm film on a wafer, stepped loading, several tests a file
 raw/steel    {{steel}} files: a two-phase steel, a grid of 8 x 5 tests, one row of the grid a file
 raw/tempered {{tempered}} file: the same steel after tempering, a row of 12 tests
@@ -57,7 +59,6 @@ seed = {seed}
 [[records]]
 files = ["raw/glass/*.txt"]
 specimen = "glass"
-tip = "B1"
 delimiter = ";"
 decimal = ","
 split = "one"
@@ -69,23 +70,20 @@ depth = {{ name = "Depth", unit = "nm" }}
 [[records]]
 files = ["raw/film/*.txt.gz"]
 specimen = "film"
-tip = "B1"
 split = "blank lines"
 
 [[records]]
 files = ["raw/steel/*.txt"]
 specimen = "steel"
-tip = "B1"
 split = "column"
 
 [[records]]
 files = ["raw/tempered/*.txt"]
 specimen = "tempered"
-tip = "B1"
 split = "column"
 
 [specimens.glass]
-description = "reference glass block, invented"
+description = "window glass, invented"
 {_nu("glass")}
 
 [specimens.film]
@@ -101,18 +99,9 @@ description = "two-phase steel, invented"
 description = "the same steel after tempering, invented"
 nu_of = "steel"
 
-[tips.B1]
-shape = "modified Berkovich"
-{_stated("radius_nm")}
-{_stated("face_angle_deg")}
-certificate = "invented calibration"
-
-[tips.B1.area]
-kind = "blunted"
-
-[frame]
-{_stated("compliance_nm_per_mN")}
-certificate = "invented calibration"
+# Tip and frame as the calibration in bench/bench.toml found them.
+[benches.B1]
+file = "bench/calibration.toml"
 
 [corrections.zero]
 method = "first contact"
@@ -124,6 +113,7 @@ method = "drift hold"
 unloading = "power law"
 epsilon = "exponent"
 beta = 1.0
+radial_correction = true
 
 # Does tempering change the hardness? And does the modulus stay, within 10 GPa?
 [[comparisons]]

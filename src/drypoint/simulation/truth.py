@@ -6,12 +6,12 @@ Everything here is SI. A :class:`Truth` is a plain value; change it with ``datac
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.contact.unloading import combined_modulus
+from drypoint.contact.unloading import combined_modulus, radial_factor
 from drypoint.errors import DrypointError, Where
 from drypoint.tips.tip import Tip
 
@@ -195,6 +195,14 @@ class Truth:
                 where=where,
                 remedy="Use one of: " + ", ".join(FAULTS) + ".",
             )
+
+    def with_radial_factor(self) -> Truth:
+        """The same test with the radial displacement of its surface [hay1999] in ``beta``.
+
+        An analysis with beta = 1 and the radial correction then finds the truth.
+        """
+        psi = self.tip.geometry.equivalent_half_angle
+        return replace(self, beta=float(radial_factor(self.nu, psi)))
 
     def reduced_modulus(self, h_c: Floats | float) -> Floats:
         """E_r at contact depth, from E(h_c) and the tip's own constants, Pa."""
