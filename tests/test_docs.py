@@ -31,13 +31,13 @@ from typing import Any
 import pytest
 
 import drypoint
+from calibrated_demo import calibrated_demo
 from drypoint.cli import main as command_line
 from drypoint.recipe import dumps, read_study
 from drypoint.reduction.flags import GROUNDS
 from drypoint.run import StudyResult, run_study
 from drypoint.run.columns import COLUMNS, MEANING, column
 from drypoint.run.gathering import bins_frame
-from drypoint.simulation import make_demo
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS = ROOT / "docs"
@@ -102,7 +102,7 @@ def runs_code(path: Path) -> bool:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the demo, run once."""
     folder = tmp_path_factory.mktemp("docs") / "demo"
-    run_study(make_demo(folder, seed=7))
+    run_study(calibrated_demo(folder, seed=7))
     return folder
 
 

@@ -20,10 +20,14 @@ if TYPE_CHECKING:
     from drypoint.reduction.reduce import reduce_batch
     from drypoint.report import write_figures, write_html, write_pdf
     from drypoint.run import run_study
+    from drypoint.run.calibrating import calibrate_study
+    from drypoint.run.registering import accept_calibration
     from drypoint.simulation import make_demo
 
 __all__ = [
     "__version__",
+    "accept_calibration",
+    "calibrate_study",
     "load_study",
     "make_demo",
     "read_records",
@@ -35,6 +39,8 @@ __all__ = [
 ]
 
 _HOME = {
+    "accept_calibration": "drypoint.run.registering",
+    "calibrate_study": "drypoint.run.calibrating",
     "load_study": "drypoint.recipe",
     "make_demo": "drypoint.simulation",
     "read_records": "drypoint.records.read:read",

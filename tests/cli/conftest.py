@@ -77,10 +77,10 @@ def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Study file of a small demo, made by the command and run once. Its data are invented."""
+    from calibrated_demo import calibrated_demo
     from drypoint.run import run_study
-    from drypoint.simulation.demo import make_demo
 
-    study = make_demo(tmp_path_factory.mktemp("cli") / "demo", seed=3)
+    study = calibrated_demo(tmp_path_factory.mktemp("cli") / "demo", seed=3)
     shutil.rmtree(study.parent / "raw" / "film")
     for path in sorted((study.parent / "raw" / "steel").glob("*.txt"))[1:]:
         path.unlink()

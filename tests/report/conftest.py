@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
+from calibrated_demo import calibrated_demo
 from drypoint.recipe import Decision, append, load_study
 from drypoint.run import StudyResult, run_study
-from drypoint.simulation.demo import make_demo
 
 
 @pytest.fixture(scope="session")
 def result(tmp_path_factory: pytest.TempPathFactory) -> StudyResult:
     """Six glass tests (one excluded), one file of stepped film tests, the whole grid of steel."""
-    path = make_demo(tmp_path_factory.mktemp("demo") / "study", seed=5)
+    path = calibrated_demo(tmp_path_factory.mktemp("demo") / "study", seed=5)
     raw = path.parent / "raw"
     for file in [
         *sorted((raw / "glass").glob("*.txt"))[6:-2],

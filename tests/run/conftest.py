@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from calibrated_demo import calibrated_demo
 from drypoint.run import StudyResult, run_study
-from drypoint.simulation.demo import make_demo
 
 
 @pytest.fixture(scope="session")
 def demo_study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Study file of a demo that was run once; not to be changed by a test."""
-    study = make_demo(tmp_path_factory.mktemp("demo") / "study", seed=11)
+    study = calibrated_demo(tmp_path_factory.mktemp("demo") / "study", seed=11)
     run_study(study)
     return study
 

@@ -31,12 +31,16 @@ _UNITS = {"frame.C_f": "m/N", "tip.E_i": "Pa", "tip.radius": "m", "tip.angle": "
 
 @dataclass(frozen=True)
 class Exchanged:
-    """What a file brings: tip, frame, their joint distribution, and the words that go with it."""
+    """What a file brings: tip, frame, their joint distribution, and the words that go with it.
+
+    ``verified`` has the outcome of each verification on a block as the file tells it.
+    """
 
     bench: Bench
     identified_by: tuple[str, ...]
     findings: tuple[str, ...]
     provenance: Mapping[str, str]
+    verified: tuple[dict[str, Any], ...] = ()
 
 
 def _unit(name: str) -> str:
@@ -193,4 +197,5 @@ def _read(table: Mapping[str, Any]) -> Exchanged:
     return Exchanged(
         Bench(tip, frame, linked), tuple(fit.get("identified_by", ())),
         tuple(fit.get("findings", ())), dict(table.get("provenance", {})),
+        tuple(dict(b) for b in table.get("verification", {}).get("blocks", ())),
     )  # fmt: skip

@@ -136,6 +136,43 @@ def report(
 
 
 @app.command()
+def calibrate(
+    study: StudyArg,
+    accept: Annotated[
+        bool, typer.Option("--accept", help="Accept it: write the file that studies use.")
+    ] = False,
+    who: Annotated[str, typer.Option("--who", help="Who accepts it.")] = "",
+    why: Annotated[str, typer.Option("--why", help="Why.")] = "looked at and accepted",
+    despite: Annotated[
+        str, typer.Option("--despite", help="The reason to accept it against serious findings.")
+    ] = "",
+    when: Annotated[
+        str,
+        typer.Option("--when", help="Time of acceptance, 2026-01-31T12:00:00Z; now if left out."),
+    ] = "",
+    ledger: Annotated[
+        str | None,
+        typer.Option(
+            "--ledger", help="The ledger: a file or URL; else DRYPOINT_LEDGER, else your own."
+        ),
+    ] = None,
+    no_ledger: Annotated[
+        bool, typer.Option("--no-ledger", help="Write the file only; the ledger is not touched.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option("--out", help="Folder for the report.")] = None,
+    report: Annotated[
+        bool, typer.Option("--report/--no-report", help="Write the calibration report.")
+    ] = True,
+) -> None:
+    """Find tip and frame from reference materials, and verify them on certified blocks. Nothing
+    is registered until it is accepted."""
+    from drypoint.cli.calibrate import Wish, calibrate_command
+
+    wish = Wish(accept, who, why, despite, when, ledger, no_ledger, out, report)
+    raise typer.Exit(calibrate_command(study, wish))
+
+
+@app.command()
 def rerun(
     study: StudyArg,
     changes: Annotated[
@@ -195,7 +232,8 @@ def demo(
 
     path = make_demo(folder, seed, overwrite=overwrite)
     print(f"Written: {path} (all records are invented)")
-    print(f"Next: drypoint run {path}")
+    print(f"Next: drypoint calibrate {path.parent / 'bench' / 'bench.toml'} --accept --who NAME")
+    print(f"Then: drypoint run {path}")
 
 
 @app.command()

@@ -171,6 +171,62 @@ def sign(
     _accept(book, book.sign(number, meaning, text), who, meaning)
 
 
+@ledger.command("add-study")
+def add_study(
+    study: Annotated[Path, typer.Argument(help="The study file (TOML).", show_default=False)],
+    who: Who,
+    why: Annotated[str, typer.Option("--why", help="Why it is entered.")] = "released",
+    where: Where = None,
+) -> None:
+    """Run a study and enter it: hashes of recipe, decisions and results, tips and frames used."""
+    from datetime import UTC, datetime
+
+    from drypoint.run import run_study
+    from drypoint.run.remembering import study_body
+
+    result = run_study(study)
+    now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    book = _open(where, create=True)
+    _accept(book, book.propose(study_body(result, now)), who, why)
+
+
+@ledger.command()
+def health(
+    tip: Annotated[str, typer.Argument(help="Name of the tip.", show_default=False)],
+    depth: Annotated[
+        float | None, typer.Option("--depth", help="Contact depth of the readings in nm.")
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", help="Write the control charts here (SVG or PNG).")
+    ] = None,
+    where: Where = None,
+) -> None:
+    """Control charts of a tip's area over time: has it changed, when, and which studies used it
+    since it was last known to be good. Exit code 1 when it has changed."""
+    from drypoint.run.remembering import health_of
+
+    book = _open(where)
+    found, since = health_of(book, tip, depth=None if depth is None else depth * 1e-9)
+    for point in found.points:
+        print(f"{point.day.isoformat()}  {point.value * 1e12:.4g} µm²")
+    print(f"Tip {tip}: {found.state}.")
+    for finding in found.findings:
+        print(finding)
+    for chart in (found.shewhart, found.ewma):
+        for signal in chart.signals:
+            print(f"{found.points[signal.at].day.isoformat()}: {signal.rule}")
+    good = since.good
+    print("Last good verification: " + (good.body.on if good is not None else "none"))
+    for s in since.studies:
+        print(f"Used since: {s.name} ({s.body.measured_to or s.body.on})")
+    if figure is not None:
+        from drypoint.figures.health import write_health
+
+        print(f"Written: {write_health(found, figure)}")
+    if found.state == "changed":
+        raise typer.Exit(1)
+
+
 def _accept(book: Ledger, draft: Draft[Body], who: str, why: str) -> None:
     entry = book.accept(draft, who, why)
     print(f"Entry {entry.id} written to {book.place}.")

@@ -24,7 +24,7 @@ ANSWER = ("H_IT", "E_IT")
 
 
 @contextmanager
-def _watching(quiet: bool) -> Iterator[Watch]:
+def watching(quiet: bool) -> Iterator[Watch]:
     """A progress line on standard error; none when quiet or when it is no terminal."""
     if quiet or not sys.stderr.isatty() or os.environ.get("CI"):
         yield Watch()
@@ -63,7 +63,7 @@ def answer_lines(result: StudyResult) -> list[str]:
 
 def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
     """Run a study; print the answer and what was set aside; return the exit code."""
-    with _watching(quiet) as watch:
+    with watching(quiet) as watch:
         result = run_study(study, out=out, watch=watch, use_cache=not fresh)
     if result.study.file.study.invented:
         print("The data of this study are invented.")
@@ -86,7 +86,7 @@ def report_command(study: Path, out: Path | None, html: bool, pdf: bool, figures
     """Write report and figures from a run of the study (nothing is computed twice)."""
     from drypoint.report import write_figures, write_html, write_pdf
 
-    with _watching(False) as watch:
+    with watching(False) as watch:
         result = run_study(study, watch=watch, write=False)
         folder = out or result.study.folder / "report"
         folder.mkdir(parents=True, exist_ok=True)
@@ -111,7 +111,7 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
     changes = [c for t in texts for c in parse_change(t, base)]
     if recipe is not None:
         changes += changes_between(base, load_study(recipe))
-    with _watching(False) as watch:
+    with watching(False) as watch:
         found = rerun(base, changes, watch=watch)
     rows = []
     for m in found.moved:

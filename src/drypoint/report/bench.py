@@ -6,6 +6,8 @@ import numpy as np
 
 from drypoint.figures.area import area_function, contact_depths
 from drypoint.figures.labels import input_words, number
+from drypoint.recipe.equipment import TipKeys
+from drypoint.report.cited import calibration_cited
 from drypoint.report.inputs import input_in_units
 from drypoint.report.model import Block, Column, Drawing, Facts, Heading, Section, Table
 from drypoint.report.specimens import NOT_STATED
@@ -40,6 +42,7 @@ def bench(result: StudyResult) -> Section:
     for g in result.groups:
         tips.setdefault(g.tip, g)
         frames.setdefault(g.frame, g)
+    blocks += [b for loaded in result.study.benches.values() for b in calibration_cited(loaded)]
     for name, g in tips.items():
         blocks += [
             Heading(f"Indenter {name} and its area function"),
@@ -70,7 +73,7 @@ def _with_u(value: float, u: float, unit: str) -> str:
 
 
 def _tip(result: StudyResult, tip: Tip, name: str) -> tuple[tuple[str, str], ...]:
-    keys = result.study.file.tips[name]
+    keys = result.study.file.tips.get(name)
     g, area = tip.geometry, tip.area
     pairs = [("Shape", g.shape)]
     if g.angle is not None:
@@ -81,8 +84,7 @@ def _tip(result: StudyResult, tip: Tip, name: str) -> tuple[tuple[str, str], ...
     pairs += [
         ("Modulus of the indenter E_i", _with_u(tip.E_i / 1e9, tip.u_E_i / 1e9, " GPa")),
         ("Poisson's ratio of the indenter", _with_u(tip.nu_i, tip.u_nu_i, "")),
-        ("Certificate", keys.certificate or NOT_STATED),
-        ("Serial number", keys.serial or NOT_STATED),
+        *_stated(keys),
         ("Area function", _KINDS[area.kind]),
         ("Range of contact depths", _range(tip)),
         ("Contact depths of the tests", between(contact_depths(result, name) * 1e9) + " nm"),
@@ -91,6 +93,16 @@ def _tip(result: StudyResult, tip: Tip, name: str) -> tuple[tuple[str, str], ...
         ("Found under", _found(area.found_with)),
     ]
     return tuple(pairs)
+
+
+def _stated(keys: TipKeys | None) -> list[tuple[str, str]]:
+    """What a recipe says of a tip beyond its numbers; a calibrated bench says it in its file."""
+    if keys is None:
+        return []
+    return [
+        ("Certificate", keys.certificate or NOT_STATED),
+        ("Serial number", keys.serial or NOT_STATED),
+    ]
 
 
 def _range(tip: Tip) -> str:

@@ -96,7 +96,10 @@ def parse_change(text: str, study: Study) -> list[Change]:
         names = list(study.file.tips)
         if len(names) != 1:
             raise RecipeError(
-                "The study has several tips.", remedy="Write tips.NAME=FILE: " + ", ".join(names)
+                "The study has several tips." if names else "The study has no tip of its own.",
+                remedy="Write tips.NAME=FILE: " + ", ".join(names)
+                if names
+                else "Its bench is a calibration: benches.NAME.file names another one.",
             )
         key = f"tips.{names[0]}"
     if value.strip().endswith(".toml"):

@@ -16,6 +16,7 @@ from drypoint.records.batch import TestInfo, join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
+from drypoint.run.bench_dates import date_notes
 from drypoint.run.dynamic import gather_dynamic
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
@@ -132,6 +133,7 @@ def gather(
     gone = tuple(f"Test {s.test}:" for s in set_aside if s.test)
     notes = [*study.notes, *journal.notes]
     notes += [n for n in readings.notes if not n.startswith(gone)]
+    notes += date_notes(study, readings.parts)
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     counted = np.array(tables[1]["excluded"].to_list(), dtype=bool)
     kept = take_rows(tests, np.flatnonzero(~out))

@@ -1,0 +1,109 @@
+"""What the command ``calibrate`` does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from drypoint.cli.show import set_aside_lines, table
+from drypoint.cli.work import watching
+from drypoint.recipe import load_study
+from drypoint.uncertainty.rounding import round_pair
+
+if TYPE_CHECKING:
+    from drypoint.run.bench_result import BenchResult
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What is asked of ``calibrate`` beside the study."""
+
+    accept: bool
+    who: str
+    why: str
+    despite: str
+    when: str
+    ledger: str | None
+    no_ledger: bool
+    out: Path | None
+    report: bool
+
+
+def calibrate_command(path: Path, wish: Wish) -> int:
+    """Calibrate, print the verdict, write proposal and report; with ``accept`` register it."""
+    from drypoint.run.bench_tables import write_bench
+    from drypoint.run.calibrating import calibrate_study
+    from drypoint.run.registering import accept_calibration
+
+    study = load_study(path)
+    with watching(False) as watch:
+        result = calibrate_study(study, watch=watch)
+        write_bench(result, study.results)
+    print("\n".join(verdict_lines(result)))
+    accepted = None
+    if wish.accept:
+        book = None
+        if not wish.no_ledger:
+            from drypoint.ledger import Ledger
+
+            book = Ledger.open(wish.ledger)
+        accepted = accept_calibration(
+            result, who=wish.who, why=wish.why, despite=wish.despite, when=wish.when, ledger=book
+        )
+        print(f"Accepted by {wish.who}: {accepted.path}")
+        print(f"SHA-256 of the file: {accepted.acceptance.sha256}")
+        if book is not None:
+            print(f"{accepted.entries} entries are new in the ledger {book.place}.")
+    if wish.report:
+        from drypoint.report import write_calibration_html, write_calibration_pdf
+
+        folder = wish.out or study.folder / "report"
+        folder.mkdir(parents=True, exist_ok=True)
+        with watching(False) as watch:
+            watch.at("writing", 0, 2, "report")
+            said = accepted.acceptance if accepted is not None else None
+            write_calibration_html(result, folder / "calibration.html", accepted=said)
+            write_calibration_pdf(result, folder / "calibration.pdf", accepted=said)
+        print(f"Report: {folder}")
+    if not wish.accept:
+        print(f"A proposal, for looking at: {study.results / 'proposal.toml'}")
+        print(f"Next: drypoint calibrate {path} --accept --who NAME")
+    return 3 if result.set_aside else 0
+
+
+def verdict_lines(result: BenchResult) -> list[str]:
+    """Frame, area, verification and findings in a few lines."""
+    c = result.calibrated.calibration
+    out = []
+    if result.study.file.study.invented:
+        out.append("The data of this study are invented.")
+    value, u = round_pair(c.frame.compliance * 1e6, c.frame.u_compliance * 1e6)
+    out.append(f"Frame compliance {value} nm/mN, standard uncertainty {u} nm/mN.")
+    low, high = c.tip.area.h_min, c.tip.area.h_max
+    rows = []
+    for h in (low, (low * high) ** 0.5, high):
+        A, u_A = c.area(h)
+        a, ua = round_pair(float(A[0]) * 1e12, float(u_A[0]) * 1e12)
+        rows.append([f"{h * 1e9:.3g} nm", f"{a} µm²", f"{ua} µm²"])
+    out += table(["contact depth", "area", "standard uncertainty"], rows).splitlines()
+    by = "; ".join(c.identification.by)
+    out.append(f"Tip and frame told apart by {by}; {len(c.tests)} unloadings.")
+    for b in result.blocks:
+        v = b.verification
+        out.append(
+            f"Block {b.specimen}, {v.block.quantity}: {v.verdict}. Error "
+            f"{100 * v.relative_error:+.2f} % (U = {100 * v.U_error / v.block.value:.2g} %, limit "
+            f"{100 * v.limits.error:g} %), E_n = {v.E_n:.2f}, {v.n} tests."
+        )
+    out.append(f"Verdict: {result.verdict}.")
+    if result.noise is not None:
+        out += [*result.noise.sentences]
+    for f in result.findings:
+        out.append(f"{'SERIOUS: ' if f.serious else 'Finding: '}{f}")
+    out += [f"Left out: {t}: {w}" for t, w in result.excluded]
+    out += [f"Note: {n}" for n in result.notes]
+    if result.set_aside:
+        out.append(f"{len(result.set_aside)} set aside:")
+        out += set_aside_lines(result.set_aside)
+    return out

@@ -1,0 +1,279 @@
+"""Accept a calibration: the file that studies use, and the entries of the ledger. All or nothing
+in the ledger; nothing is written anywhere before."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from drypoint.calibration import CalibrationError, to_mapping
+from drypoint.calibration.result import area_jacobian
+from drypoint.errors import Where
+from drypoint.recipe import dumps
+from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
+from drypoint.store.atomic import atomic_write
+from drypoint.version import __version__
+
+if TYPE_CHECKING:
+    from drypoint.ledger import Body, Ledger
+
+
+@dataclass(frozen=True)
+class Accepted:
+    """Where the calibration was written, who accepted it, and how many entries the ledger took."""
+
+    path: Path
+    acceptance: Acceptance
+    entries: int
+
+
+def calibration_text(
+    result: BenchResult, *, who: str = "", when: str = "", why: str = "", despite: str = ""
+) -> str:
+    """The calibration as an open TOML file. Without ``who`` it is a proposal."""
+    keys = result.study.file.calibration
+    assert keys is not None
+    p = result.provenance
+    provenance = {
+        "name": keys.name,
+        "state": "accepted" if who else "proposed; not for use in studies",
+        "accepted_by": who,
+        "accepted_on": when,
+        "why": why,
+        "accepted_despite": despite,
+        "day": keys.day,
+        "valid_until": keys.valid_until or "",
+        "study": result.study.name,
+        "invented": "yes" if result.study.file.study.invented else "",
+        "recipe_sha256": p.recipe_hash,
+        "decisions_sha256": p.decisions_hash,
+        "inputs_sha256": p.inputs_hash,
+        "program": f"Drypoint {p.version}",
+    }
+    table = to_mapping(result.calibrated.calibration, {k: v for k, v in provenance.items() if v})
+    table["verification"] = {
+        "verdict": result.verdict,
+        "blocks": [verified_values(b) for b in result.blocks],
+    }
+    table["fit"]["findings"] = [str(f) for f in result.findings]
+    head = "# A tip and a frame that were found together, written by Drypoint. Units stand in the\n"
+    head += "# names of keys; the page “Calibration” of the documentation has each key.\n"
+    return head + dumps(table)
+
+
+def verified_values(b: CheckedBlock) -> dict[str, Any]:
+    """A verification on a block as plain values, in the units of their names."""
+    v = b.verification
+    return {
+        "block": b.specimen,
+        "quantity": v.block.quantity,
+        "certified_GPa": v.block.value / 1e9,
+        "U_certified_GPa": v.block.U / 1e9,
+        "tests": v.n,
+        "mean_GPa": v.mean / 1e9,
+        "error_percent": 100 * v.relative_error,
+        "U_error_percent": 100 * v.U_error / v.block.value,
+        "E_n": v.E_n,
+        "variation_percent": 100 * v.variation,
+        "verdict": v.verdict,
+        "rule": v.rule,
+    }
+
+
+def accept_calibration(
+    result: BenchResult,
+    *,
+    who: str,
+    why: str = "looked at and accepted",
+    despite: str = "",
+    when: str = "",
+    ledger: Ledger | None = None,
+) -> Accepted:
+    """Write the calibration where its recipe says, and enter it in the ledger.
+
+    Parameters
+    ----------
+    result : BenchResult
+    who, why : str
+        Who accepts it, and why; both stand in the file and in the ledger.
+    despite : str
+        The reason for accepting it in spite of serious findings.
+    when : str
+        Time of acceptance in UTC (2026-01-31T12:00:00Z); the present where empty.
+    ledger : Ledger, optional
+        None: only the file is written.
+
+    Raises
+    ------
+    CalibrationError
+        When serious findings stand against it and no reason is given, or nobody accepts it.
+    LedgerError, StoreError
+        When ledger or file cannot be written.
+    """
+    keys = result.study.file.calibration
+    assert keys is not None
+    if not who.strip():
+        raise CalibrationError("Nobody accepts the calibration.", remedy="Say who: --who NAME.")
+    if result.obstacles and not despite.strip():
+        listed = " ".join(f"({i}) {f}" for i, f in enumerate(result.obstacles, start=1))
+        raise CalibrationError(
+            f"The calibration is not accepted: {listed}",
+            where=Where(str(result.study.path)),
+            remedy="Mend the cause and calibrate again, or accept it with a reason: "
+            "--despite REASON.",
+        )
+    path = result.study.folder / keys.file.replace("\\", "/")
+    when = when or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    text = calibration_text(result, who=who, when=when, why=why, despite=despite)
+    entries = 0
+    if ledger is not None:
+        entries = _enter(result, text, ledger, who, why if not despite else f"{why}; {despite}")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    atomic_write(path, text.encode("utf-8"))
+    said = f"{why}; in spite of serious findings: {despite}" if despite else why
+    sha256 = hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return Accepted(path, Acceptance(who, when, said, sha256), entries)
+
+
+def _enter(result: BenchResult, text: str, ledger: Ledger, who: str, why: str) -> int:
+    from drypoint.ledger import Draft
+
+    before = ledger.head().id
+    known = {(e.kind, e.name) for e in ledger.entries()}
+    things = [b for b in _things(result) if (b.kind, b.label) not in known]
+    papers = [b for b in _papers(result) if not _certified(ledger, b)]
+    drafts = [Draft(b) for b in (*things, *papers, *_outcome(result, text))]
+    ledger.accept_all(drafts, who, why)
+    return ledger.head().id - before
+
+
+def _things(result: BenchResult) -> list[Body]:
+    """Tip, frame and blocks."""
+    from drypoint.ledger import BlockBody, FrameBody, TipBody
+
+    tip, frame = result.before.tip, result.before.frame
+    stated = result.study.file.tips.get(tip.name)
+    out: list[Body] = [
+        TipBody(name=tip.name, shape=tip.geometry.shape, serial=stated.serial if stated else ""),
+        FrameBody(name=frame.name),
+    ]
+    for name in dict.fromkeys(b.specimen for b in result.blocks):
+        words = result.study.specimen(name).description or name
+        out.append(BlockBody(name=name, material=words))
+    return out
+
+
+def _papers(result: BenchResult) -> list[Body]:
+    """Certificates of tip, frame and blocks, SI."""
+    from drypoint.ledger import CertificateBody
+
+    out: list[Body] = []
+    for s in result.certificates:
+        c = s.certificate
+        of = "tip" if c.kind in ("angle", "radius") else "frame"
+        until = c.valid_until.isoformat() if c.valid_until else None
+        out.append(
+            CertificateBody(
+                of=of,
+                item=s.of,
+                quantity=c.kind,
+                value=c.value,
+                U=c.U,
+                k=c.k,
+                issued=c.issued.isoformat(),
+                valid_until=until,
+                laboratory=c.laboratory,
+                number=c.number,
+            )
+        )
+    for b in result.blocks:
+        block = b.verification.block
+        if block.issued is None:
+            continue
+        until = block.valid_until.isoformat() if block.valid_until else None
+        out.append(
+            CertificateBody(
+                of="block",
+                item=block.name,
+                quantity=block.quantity,
+                value=block.value,
+                U=block.U,
+                k=block.k,
+                issued=block.issued.isoformat(),
+                valid_until=until,
+                number=block.number,
+            )
+        )
+    return out
+
+
+def _certified(ledger: Ledger, body: Body) -> bool:
+    """Whether this very certificate is in the ledger already."""
+    from drypoint.ledger import CertificateBody
+
+    return any(e.body == body for e in ledger.current(CertificateBody))
+
+
+def _outcome(result: BenchResult, text: str) -> list[Body]:
+    """The calibration, its verifications, and the tip's area for its control chart."""
+    from drypoint.ledger import CalibrationBody, HealthBody, VerificationBody
+
+    keys = result.study.file.calibration
+    assert keys is not None
+    c = result.calibrated.calibration
+    tip, frame = result.before.tip.name, result.before.frame.name
+    calibration = CalibrationBody(
+        tip=tip, frame=frame, on=keys.day, valid_until=keys.valid_until, text=text,
+        materials=tuple(r.name for r in c.tests.materials), version=__version__,
+    )  # type: ignore[call-arg]  # fmt: skip
+    out: list[Body] = [calibration]
+    for b in result.blocks:
+        out.append(
+            VerificationBody(
+                how="indirect",
+                on=keys.day,
+                verdict=b.verification.verdict,
+                tip=tip,
+                frame=frame,
+                block=b.specimen,
+                calibration=calibration.sha256,
+                valid_until=keys.valid_until,
+                text=dumps(verified_values(b)),
+            )  # type: ignore[call-arg]
+        )
+    if keys.health_h_c_nm is not None:
+        h = keys.health_h_c_nm * 1e-9
+        A, _ = c.area(h)
+        out.append(
+            HealthBody(
+                tip=tip,
+                frame=frame,
+                on=keys.day,
+                depth_m=h,
+                area_m2=float(A[0]),
+                u_area_m2=_own_u(result, h),
+                tests=len(np.unique(c.tests.test)),
+                material=", ".join(r.name for r in c.tests.materials),
+            )
+        )
+    return out
+
+
+def _own_u(result: BenchResult, h: float) -> float:
+    """Standard uncertainty of the area from these tests alone: what varies from check to check."""
+    c = result.calibrated.calibration
+    full = replace(c.full, cov=c.statistical)
+    J = area_jacobian(c.tip, full, np.array([h]))[0]
+    return float(np.sqrt(max(J @ c.statistical @ J, 0.0)))
+
+
+def provenance_words(provenance: Mapping[str, str]) -> str:
+    """Who accepted a calibration and when, for a report."""
+    who, when = provenance.get("accepted_by", ""), provenance.get("accepted_on", "")
+    return f"accepted by {who}, {when}" if who else "not accepted by anybody"
