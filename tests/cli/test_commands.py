@@ -11,13 +11,14 @@ import polars as pl
 import pytest
 import typer
 
+from calibrated_demo import declare_tip
 from conftest import Cli
 from drypoint.cli import app
 
 #: Commands that stand on the first page. A new one must be entered here.
 COMMANDS = (
-    "demo", "exclude", "include", "inspect", "layouts", "ledger", "new", "report", "rerun", "run",
-    "schema",
+    "calibrate", "demo", "exclude", "include", "inspect", "layouts", "ledger", "new", "report",
+    "rerun", "run", "schema",
 )  # fmt: skip
 #: Rooms' libraries that a page of help does not need.
 HEAVY = ("numba", "polars", "matplotlib", "scipy", "pint", "h5py", "sqlalchemy", "drypoint.run")
@@ -379,6 +380,9 @@ def test_a_broken_decisions_file_is_named(cli: Cli, own: Path) -> None:
 def test_rerun_says_what_a_change_moves(cli: Cli, own: Path) -> None:
     """E_r goes with 1/beta (checks.md 2, M-hi); hardness does not know beta."""
     before = (own.parent / "results" / "tests.csv").read_bytes()
+    said = cli("rerun", own, "--with", "analysis.beta=1.05")
+    assert said.code == 2 and "calibrate again" in said.err  # a calibrated bench has its rule
+    declare_tip(own)
     said = cli("rerun", own, "--with", "analysis.beta=1.05", "--out", own.parent / "moved.csv")
     assert said.code == 0, said.text
     moved = pl.read_csv(own.parent / "moved.csv")

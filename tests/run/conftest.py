@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from calibrated_demo import calibrated_demo
+from calibrated_demo import calibrated_demo, declare_tip
 from drypoint.run import StudyResult, run_study
 
 
@@ -30,3 +30,9 @@ def own_demo(demo_study: Path, tmp_path: Path) -> Path:
     """A copy of the demo that a test may change (its cache comes with it)."""
     shutil.copytree(demo_study.parent, tmp_path / "study")
     return tmp_path / "study" / "study.toml"
+
+
+@pytest.fixture
+def declared_demo(own_demo: Path) -> Path:
+    """A demo whose study states tip and frame itself."""
+    return declare_tip(own_demo)

@@ -44,8 +44,8 @@ def test_monte_carlo_and_linear_propagation_agree(demo_result: StudyResult) -> N
         assert abs(high - (s.mean + s.expanded)) < 0.15 * s.expanded
 
 
-def test_rerun_tells_what_moved_by_how_much(demo_study: Path) -> None:
-    study = load_study(demo_study)
+def test_rerun_tells_what_moved_by_how_much(declared_demo: Path) -> None:
+    study = load_study(declared_demo)
     changes = [
         *parse_change("analysis.beta=1.034", study),
         *parse_change("analysis.epsilon=0.75", study),
@@ -61,8 +61,8 @@ def test_rerun_tells_what_moved_by_how_much(demo_study: Path) -> None:
     assert "by_analysis.beta" in found.table().columns
 
 
-def test_rerun_with_another_tip_and_recipe(demo_study: Path, tmp_path: Path) -> None:
-    study = load_study(demo_study)
+def test_rerun_with_another_tip_and_recipe(declared_demo: Path, tmp_path: Path) -> None:
+    study = load_study(declared_demo)
     tip = tmp_path / "other.toml"
     tip.write_text('shape = "modified Berkovich"\n', encoding="utf-8")
     (change,) = parse_change(f"tip={tip}", study)
@@ -132,11 +132,16 @@ def test_at_equal_beta_it_cancels_in_the_modulus_and_not_in_the_hardness() -> No
     assert np.sqrt(to_H @ joint.cov @ to_H) == pytest.approx(expected, rel=1e-9)
 
 
-def test_two_tips_and_own_choices_stay_apart(own_demo: Path) -> None:
+def test_two_tips_and_own_choices_stay_apart(declared_demo: Path) -> None:
+    own_demo = declared_demo
     text = own_demo.read_text().replace(
         "[tips.B1]\n", '[tips.B2]\nshape = "modified Berkovich"\nu_angle_deg = 0.1\n\n[tips.B1]\n'
     )
-    text = text.replace('specimen = "steel"\ntip = "B1"', 'specimen = "steel"\ntip = "B2"')
+    for specimen in ("glass", "film", "steel", "tempered"):
+        tip = "B2" if specimen == "steel" else "B1"
+        text = text.replace(
+            f'specimen = "{specimen}"\n', f'specimen = "{specimen}"\ntip = "{tip}"\n', 1
+        )
     text = text.replace(
         "[specimens.film]",
         "[specimens.glass.analysis]\nbeta = 1.05\nu_beta = 0.01\n\n[specimens.film]",

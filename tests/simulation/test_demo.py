@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from drypoint.errors import RecipeError
 from drypoint.recipe.load import load_study
 from drypoint.simulation import SimulationError, make_demo, simulate
 from drypoint.simulation.formats import INVENTED
@@ -30,12 +31,14 @@ def rows(demo: Path) -> list[dict[str, str]]:
 
 
 def test_study_is_valid_and_says_invented(demo: Path) -> None:
-    study = load_study(demo / "study.toml")
-    assert study.file.study.invented and study.file.study.seed == SEED
-    assert [len(study.record_files(i)) for i in range(3)] == [26, 4, 5]
-    tip = study.bench_of(0).tip
-    assert tip.area.kind == "blunted" and tip.area.parameters.sd[0] == pytest.approx(4e-9)
-    assert study.bench_of(0).frame.compliance == pytest.approx(0.25e-6)
+    """The calibration study as it is; the study once a calibration is there."""
+    bench = load_study(demo / "bench" / "bench.toml")
+    assert bench.file.study.invented and bench.file.study.seed == SEED
+    assert [len(bench.record_files(i)) for i in range(2)] == [10, 8]
+    assert bench.bench_of(0).tip.geometry.u_angle == pytest.approx(np.radians(0.03))
+    with pytest.raises(RecipeError, match="no calibration file") as error:
+        load_study(demo / "study.toml")
+    assert str(error.value).count("line") == 1  # the study has no other fault
 
 
 def test_every_file_says_invented(demo: Path) -> None:

@@ -31,11 +31,6 @@ Values from this folder say nothing about any real material.
 """
 
 
-def _stated(key: str) -> str:
-    value, u = STATED[key]
-    return f"{key} = {value}\nu_{key.replace('face_', '')} = {u}"
-
-
 def _nu(specimen: str) -> str:
     value, u = STATED[f"nu.{specimen}"]
     return f"nu = {value}\nu_nu = {u}"
