@@ -206,7 +206,8 @@ def health(
     from drypoint.run.remembering import health_of
 
     book = _open(where)
-    found, since = health_of(book, tip, depth=None if depth is None else depth * 1e-9)
+    chosen = None if depth is None else depth * 1e-9
+    found, since = health_of(book, tip, depth=chosen)
     for point in found.points:
         print(f"{point.day.isoformat()}  {point.value * 1e12:.4g} µm²")
     print(f"Tip {tip}: {found.state}.")
@@ -220,9 +221,14 @@ def health(
     for s in since.studies:
         print(f"Used since: {s.name} ({s.body.measured_to or s.body.on})")
     if figure is not None:
-        from drypoint.figures.health import write_health
+        from drypoint.figures import health_charts
+        from drypoint.store import atomic_write
 
-        print(f"Written: {write_health(found, figure)}")
+        at = f"Area at {book.health(tip, depth=chosen).depth * 1e9:.4g} nm"
+        picture = health_charts(found, what=at, unit="µm²", factor=1e12, name=tip)
+        png = figure.suffix.lower() == ".png"
+        atomic_write(figure, picture.png() if png else picture.svg().encode("utf-8"))
+        print(f"Written: {figure}")
     if found.state == "changed":
         raise typer.Exit(1)
 
