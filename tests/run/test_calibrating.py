@@ -282,6 +282,7 @@ def test_calibrated_bench_moves_results_jointly(demo_study: Path) -> None:
     """Beta, reference modulus and area hang together: they are no separate entries."""
     result = run_study(demo_study, write=False)
     inputs = result.tests.inputs
-    i, j = inputs.index("frame.C_f"), inputs.index("tip.radius")
-    corr = inputs.cov[i, j] / (inputs.sd[i] * inputs.sd[j])
-    assert abs(corr) > 0.3
+    i = [inputs.index(n) for n in ("frame.C_f", "tip.radius", "tip.angle")]
+    sd = inputs.sd[i]
+    corr = inputs.cov[i][:, i] / (sd[:, None] * sd)
+    assert np.abs(corr - np.eye(3)).max() > 0.3

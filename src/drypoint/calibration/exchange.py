@@ -26,6 +26,15 @@ FORMAT, VERSION = "drypoint-calibration", 1
 #: version -> what brings a mapping of it to the next one.
 UPGRADES: dict[int, Callable[[Mapping[str, Any]], dict[str, Any]]] = {}
 
+#: Key of the table “frame” -> field of Frame, value where the key is left out.
+_DYNAMIC: tuple[tuple[str, str, float | None], ...] = (
+    ("support_spring_N_per_m", "support_spring", None),
+    ("u_support_spring_N_per_m", "u_support_spring", 0.0),
+    ("moving_mass_kg", "moving_mass", None),
+    ("u_moving_mass_kg", "u_moving_mass", 0.0),
+    ("damping_N_s_per_m", "damping", None),
+    ("u_damping_N_s_per_m", "u_damping", 0.0),
+)
 _UNITS = {"frame.C_f": "m/N", "tip.E_i": "Pa", "tip.radius": "m", "tip.angle": "rad"}
 
 
@@ -86,6 +95,7 @@ def to_mapping(c: Calibration, provenance: Mapping[str, str] | None = None) -> d
             "force_scale": f.force_scale, "u_force_scale": f.u_force_scale,
             "depth_scale": f.depth_scale, "u_depth_scale": f.u_depth_scale,
             "origin": f.origin,
+            **{k: v for k, field, _ in _DYNAMIC if (v := getattr(f, field)) is not None},
         },
         "found_with": dict(t.area.found_with),
         "inputs": {
@@ -191,7 +201,8 @@ def _read(table: Mapping[str, Any]) -> Exchanged:
     C = linked.index("frame.C_f")
     frame = Frame(
         f["name"], float(linked.mean[C]), float(linked.sd[C]), 0.0, 0.0, f["force_scale"],
-        f["u_force_scale"], f["depth_scale"], f["u_depth_scale"], f["origin"],
+        f["u_force_scale"], f["depth_scale"], f["u_depth_scale"],
+        **{field: f.get(key, default) for key, field, default in _DYNAMIC}, origin=f["origin"],
     )  # fmt: skip
     fit = table.get("fit", {})
     return Exchanged(
