@@ -36,9 +36,13 @@ tools-test:
 demo: $(STAMP)
 	@rm -rf build/demo
 	$(BIN)/drypoint demo build/demo --seed 7
+	$(BIN)/drypoint calibrate build/demo/bench/bench.toml --accept --who 'A. Example' \
+	  --why 'residuals and block looked at' --ledger build/demo/ledger.sqlite
 	$(BIN)/drypoint run build/demo/study.toml || { code=$$?; test $$code -eq 3 || exit $$code; \
 	  echo 'Some records were set aside; the demo has them on purpose.'; }
 	$(BIN)/drypoint report build/demo/study.toml
+	$(BIN)/drypoint ledger add-study build/demo/study.toml --who 'A. Example' \
+	  --ledger build/demo/ledger.sqlite
 	@echo; echo 'The study, its results and its report are in $(CURDIR)/build/demo:'
 	@find build/demo -newer build/demo/study.toml -type f | sort | sed 's/^/  /'
 
