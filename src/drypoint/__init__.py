@@ -18,7 +18,13 @@ if TYPE_CHECKING:
     from drypoint.recipe import load_study
     from drypoint.records.read import read as read_records
     from drypoint.reduction.reduce import reduce_batch
-    from drypoint.report import write_figures, write_html, write_pdf
+    from drypoint.report import (
+        write_calibration_html,
+        write_calibration_pdf,
+        write_figures,
+        write_html,
+        write_pdf,
+    )
     from drypoint.run import run_study
     from drypoint.simulation import make_demo
 
@@ -29,6 +35,8 @@ __all__ = [
     "read_records",
     "reduce_batch",
     "run_study",
+    "write_calibration_html",
+    "write_calibration_pdf",
     "write_figures",
     "write_html",
     "write_pdf",
@@ -40,6 +48,8 @@ _HOME = {
     "read_records": "drypoint.records.read:read",
     "reduce_batch": "drypoint.reduction.reduce",
     "run_study": "drypoint.run",
+    "write_calibration_html": "drypoint.report",
+    "write_calibration_pdf": "drypoint.report",
     "write_figures": "drypoint.report",
     "write_html": "drypoint.report",
     "write_pdf": "drypoint.report",

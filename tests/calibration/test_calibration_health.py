@@ -150,3 +150,12 @@ def test_change_point_by_hand() -> None:
     assert c is not None and c.first_after == 4 and c.size == pytest.approx(2.0)
     assert (c.lowest, c.highest) == (4, 4) and c.p < 0.05
     assert change_point([1.0, 2.0]) is None
+
+
+def test_change_point_is_the_same_in_every_unit() -> None:
+    """Areas stand in m²: a change of 1e-13 is no less a change."""
+    v = np.array([1.0, 1.1, 0.9, 1.0, 3.0, 3.1, 2.9, 3.0])
+    one, small = change_point(v), change_point(1e-13 * v)
+    assert one is not None and small is not None
+    assert (small.first_after, small.p) == (one.first_after, one.p)
+    assert (small.lowest, small.highest) == (one.lowest, one.highest)

@@ -5,9 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from bench_study import write_bench_study
 
 from drypoint.recipe import Decision, append, load_study
 from drypoint.run import StudyResult, run_study
+from drypoint.run.bench_result import BenchResult
+from drypoint.run.calibrating import calibrate_study
 from drypoint.simulation.demo import make_demo
 
 
@@ -27,3 +30,10 @@ def result(tmp_path_factory: pytest.TempPathFactory) -> StudyResult:
     why = "a door was slammed during the hold"
     append(study.decisions, Decision(who="M. Example", what="exclude", test="G-05", why=why))
     return run_study(study, write=False, use_cache=False)
+
+
+@pytest.fixture(scope="session")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> BenchResult:
+    """A calibration on 20 glass tests, verified on five block tests, one certificate too old."""
+    path = write_bench_study(tmp_path_factory.mktemp("bench") / "study", per_force=2, blocks=5)
+    return calibrate_study(path, use_cache=False)

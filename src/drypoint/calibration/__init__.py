@@ -3,9 +3,9 @@
 ``rows``: reference tests. ``choices``: form of the area, and what identifies frame and tip.
 ``joint``: the fit (``model`` equations, ``weights``, ``least``, ``fit``, ``start``, ``select``,
 ``identify``, ``summary``, ``suspicion``). ``records``: from raw records. ``compliance``: without an
-area function. ``othershapes``: microscopy, spheres, styli. ``direct``, ``indirect``: verification.
-``noise``: noise and drift of a bench. ``health``, ``charts``: a tip over the months. ``exchange``:
-the open file.
+area function. ``known``: how well, and why. ``othershapes``: microscopy, spheres, styli.
+``direct``, ``indirect``: verification. ``noise``: noise and drift of a bench. ``health``,
+``charts``: a tip over the months. ``exchange``: the open file.
 """
 
 from drypoint.calibration.charts import change_point, chart_constants, ewma, individuals
@@ -29,6 +29,7 @@ from drypoint.calibration.exchange import Exchanged, from_mapping, to_mapping
 from drypoint.calibration.health import Health, Point, tip_health, used_since
 from drypoint.calibration.indirect import Block, Limits, Verification, verify, verify_reduction
 from drypoint.calibration.joint import calibrate, leading_from_angle
+from drypoint.calibration.known import Known, known_area, known_compliance
 from drypoint.calibration.noise import (
     NoiseStudy,
     Stretch,
@@ -67,6 +68,7 @@ __all__ = [
     "ForceOverStiffnessSquared",
     "Form",
     "Health",
+    "Known",
     "KnownCompliance",
     "Limits",
     "Line",
@@ -91,6 +93,8 @@ __all__ = [
     "ewma",
     "from_mapping",
     "individuals",
+    "known_area",
+    "known_compliance",
     "leading_from_angle",
     "modulus_hardness_ratio",
     "noise_study",

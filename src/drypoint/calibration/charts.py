@@ -172,9 +172,11 @@ def change_point(x: ArrayLike, *, permutations: int = 2000, seed: int = 0) -> Ch
     gain = _gains(v[None])[0]
     k = int(np.argmax(gain))
     shuffled = rng.permuted(np.repeat(v[None], permutations, axis=0), axis=1)
-    p = (1 + int(np.sum(_gains(shuffled).max(axis=1) >= gain[k] - 1e-12))) / (1 + permutations)
+    # Relative, as everything here: areas in m² leave gains of 1e-27.
+    alike = _gains(shuffled).max(axis=1) >= gain[k] * (1 - 1e-9)
+    p = (1 + int(np.sum(alike))) / (1 + permutations)
     total = float(((v - v.mean()) ** 2).sum())
-    left = np.maximum(total - gain, 1e-300)
+    left = np.maximum(total - gain, 1e-12 * total)
     near = np.flatnonzero(n * np.log(left / left[k]) <= norm.ppf(0.975) ** 2)
     first = k + 1
     return Change(

@@ -105,7 +105,7 @@ def calibrate_batch(
     faults = [
         Finding(
             "tests set aside",
-            f"{len(reduced.faults)} reference tests gave no result; the first, "
+            f"{len(reduced.faults)} of {len(kept)} reference tests gave no result; the first, "
             f"{kept.tests[f.test].name}: {f.reason}",
             f.remedy,
         )

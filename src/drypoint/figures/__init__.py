@@ -1,12 +1,16 @@
-"""Figures of a study: Matplotlib figures with a caption and a text alternative built from numbers.
+"""Figures of a study or calibration: Matplotlib figures with caption and words from the numbers.
 
-Each function takes a :class:`drypoint.run.result.StudyResult` and gives a
-:class:`~drypoint.figures.picture.Picture`, which is a Matplotlib ``Figure``. Nothing here touches
-pyplot, and the same numbers give the same bytes.
+Each function takes a :class:`drypoint.run.result.StudyResult`, or what a calibration found, and
+gives a :class:`~drypoint.figures.picture.Picture`, which is a Matplotlib ``Figure``. Nothing here
+touches pyplot, and the same numbers give the same bytes.
 """
 
 from drypoint.figures.area import area_function
+from drypoint.figures.benchnoise import allan, correlation_map
+from drypoint.figures.blocks import block_tests
+from drypoint.figures.calibration import calibrated_area, reference_hardness, residuals
 from drypoint.figures.corrections import drift_hold, first_contact
+from drypoint.figures.health import health_charts
 from drypoint.figures.load_depth import curves
 from drypoint.figures.picture import Picture
 from drypoint.figures.places import distribution, position_map
@@ -16,14 +20,21 @@ from drypoint.figures.steps import steps
 
 __all__ = [
     "Picture",
+    "allan",
     "area_function",
+    "block_tests",
     "budget_bars",
     "by_depth",
+    "calibrated_area",
+    "correlation_map",
     "curves",
     "distribution",
     "drift_hold",
     "first_contact",
+    "health_charts",
     "per_test",
     "position_map",
+    "reference_hardness",
+    "residuals",
     "steps",
 ]

@@ -1,8 +1,23 @@
-"""The report of a study: one HTML file that works offline, a PDF, and the figures as files."""
+"""The reports of a study and of a calibration: HTML that works offline, PDF, figures as files."""
 
+from drypoint.report.calibration import (
+    gather_calibration,
+    write_calibration_html,
+    write_calibration_pdf,
+)
 from drypoint.report.content import gather
 from drypoint.report.files import write_figures
 from drypoint.report.html import render_html, write_html
 from drypoint.report.pdf import render_pdf, write_pdf
 
-__all__ = ["gather", "render_html", "render_pdf", "write_figures", "write_html", "write_pdf"]
+__all__ = [
+    "gather",
+    "gather_calibration",
+    "render_html",
+    "render_pdf",
+    "write_calibration_html",
+    "write_calibration_pdf",
+    "write_figures",
+    "write_html",
+    "write_pdf",
+]

@@ -6,6 +6,7 @@ import numpy as np
 
 from drypoint.figures.area import area_function, contact_depths
 from drypoint.figures.labels import input_words, number
+from drypoint.records.batch import Batch
 from drypoint.report.inputs import input_in_units
 from drypoint.report.model import Block, Column, Drawing, Facts, Heading, Section, Table
 from drypoint.report.specimens import NOT_STATED
@@ -14,7 +15,7 @@ from drypoint.run.result import Group, StudyResult
 from drypoint.tips.tip import Frame, Tip
 from drypoint.uncertainty.rounding import round_pair
 
-_KINDS = {
+AREA_WORDS = {
     "ideal": "the ideal shape",
     "series": "series A_p = C0 h_c² + C1 h_c + C2 h_c^(1/2) + ..., depth in nm, area in nm²",
     "blunted": "pyramid or cone with a rounded end (sphere that runs into the faces)",
@@ -34,7 +35,7 @@ _FOUND = {
 
 def bench(result: StudyResult) -> Section:
     """Instrument, indenters and frames."""
-    blocks: list[Block] = [Heading("Instrument"), Facts(_instrument(result))]
+    blocks: list[Block] = [Heading("Instrument"), Facts(instrument(result.batch))]
     tips: dict[str, Group] = {}
     frames: dict[str, Group] = {}
     for g in result.groups:
@@ -44,7 +45,7 @@ def bench(result: StudyResult) -> Section:
         blocks += [
             Heading(f"Indenter {name} and its area function"),
             Facts(_tip(result, g.bench.tip, name)),
-            _area_table(g.bench.tip),
+            area_parameters(g.bench.tip),
         ]
         if len(contact_depths(result, name)):
             blocks.append(Drawing((area_function(result, name),)))
@@ -54,15 +55,17 @@ def bench(result: StudyResult) -> Section:
     return Section("bench", "Instrument, indenter and frame", tuple(blocks))
 
 
-def _instrument(result: StudyResult) -> tuple[tuple[str, str], ...]:
-    declared = [t.declared for t in result.batch.tests]
+def instrument(batch: Batch) -> tuple[tuple[str, str], ...]:
+    """What the files say of the instrument."""
+    declared = [t.declared for t in batch.tests]
     return (
         ("Instrument", declared_span(d.get("instrument") for d in declared)),
         ("Indenter as the files name it", declared_span(d.get("indenter") for d in declared)),
     )
 
 
-def _with_u(value: float, u: float, unit: str) -> str:
+def value_with_u(value: float, u: float, unit: str) -> str:
+    """A value with its standard uncertainty in words."""
     if not u:
         return f"{typeset(f'{value:.6g}')}{unit} (no uncertainty stated; taken as exact)"
     left, right = round_pair(value, u)
@@ -75,25 +78,28 @@ def _tip(result: StudyResult, tip: Tip, name: str) -> tuple[tuple[str, str], ...
     pairs = [("Shape", g.shape)]
     if g.angle is not None:
         of = "Face angle" if g.sides else "Half angle"
-        pairs.append((of, _with_u(float(np.degrees(g.angle)), float(np.degrees(g.u_angle)), "°")))
+        pairs.append(
+            (of, value_with_u(float(np.degrees(g.angle)), float(np.degrees(g.u_angle)), "°"))
+        )
     if g.radius is not None:
-        pairs.append(("Radius", _with_u(g.radius * 1e9, g.u_radius * 1e9, " nm")))
+        pairs.append(("Radius", value_with_u(g.radius * 1e9, g.u_radius * 1e9, " nm")))
     pairs += [
-        ("Modulus of the indenter E_i", _with_u(tip.E_i / 1e9, tip.u_E_i / 1e9, " GPa")),
-        ("Poisson's ratio of the indenter", _with_u(tip.nu_i, tip.u_nu_i, "")),
+        ("Modulus of the indenter E_i", value_with_u(tip.E_i / 1e9, tip.u_E_i / 1e9, " GPa")),
+        ("Poisson's ratio of the indenter", value_with_u(tip.nu_i, tip.u_nu_i, "")),
         ("Certificate", keys.certificate or NOT_STATED),
         ("Serial number", keys.serial or NOT_STATED),
-        ("Area function", _KINDS[area.kind]),
-        ("Range of contact depths", _range(tip)),
+        ("Area function", AREA_WORDS[area.kind]),
+        ("Range of contact depths", area_range(tip)),
         ("Contact depths of the tests", between(contact_depths(result, name) * 1e9) + " nm"),
         ("Covariance", _covariance(tip)),
         ("From", "; ".join(dict.fromkeys(o for o in area.parameters.origin if o)) or NOT_STATED),
-        ("Found under", _found(area.found_with)),
+        ("Found under", found_words(area.found_with)),
     ]
     return tuple(pairs)
 
 
-def _range(tip: Tip) -> str:
+def area_range(tip: Tip) -> str:
+    """Contact depths for which the area function was found."""
     low, high = tip.area.h_min * 1e9, tip.area.h_max * 1e9
     if not np.isfinite(high):
         return "no upper end stated" + (f", from {number(low)} nm" if low > 0 else "")
@@ -110,13 +116,15 @@ def _covariance(tip: Tip) -> str:
     return "standard uncertainties only; the parameters count as independent"
 
 
-def _found(found: tuple[tuple[str, str], ...]) -> str:
+def found_words(found: tuple[tuple[str, str], ...]) -> str:
+    """The rule under which an area function was found."""
     if not found:
         return "not stated (declared or ideal shape)"
     return "; ".join(f"{_FOUND.get(k, k)}: {v}" for k, v in found)
 
 
-def _area_table(tip: Tip) -> Table:
+def area_parameters(tip: Tip) -> Table:
+    """The parameters of an area function with their standard uncertainties."""
     p = tip.area.parameters
     rows = []
     for i, name in enumerate(p.names):
@@ -136,11 +144,12 @@ def _frame(result: StudyResult, frame: Frame, linked: bool) -> tuple[tuple[str, 
     per_mN = 1e-6
     pairs = [
         ("Compliance of the frame",
-         _with_u(frame.compliance / per_mN, frame.u_compliance / per_mN, " nm/mN")),
+         value_with_u(frame.compliance / per_mN, frame.u_compliance / per_mN, " nm/mN")),
         ("Compliance of the mount",
-         _with_u(frame.mount_compliance / per_mN, frame.u_mount_compliance / per_mN, " nm/mN")),
-        ("Force scale", _with_u(frame.force_scale, frame.u_force_scale, "")),
-        ("Depth scale", _with_u(frame.depth_scale, frame.u_depth_scale, "")),
+         value_with_u(frame.mount_compliance / per_mN, frame.u_mount_compliance / per_mN,
+                      " nm/mN")),
+        ("Force scale", value_with_u(frame.force_scale, frame.u_force_scale, "")),
+        ("Depth scale", value_with_u(frame.depth_scale, frame.u_depth_scale, "")),
         ("From", frame.origin),
     ]  # fmt: skip
     if linked:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from drypoint.figures.labels import number
+from drypoint.recipe import Study
 from drypoint.recipe.base import Section as Keys
 from drypoint.recipe.base import model_in, source_of, unit_of
 from drypoint.recipe.convert import choices_for
@@ -35,7 +36,7 @@ def method(result: StudyResult) -> Section:
         Heading("Definitions"),
         Facts(FORMULAS),
         Heading("Every choice"),
-        _choices(result),
+        choice_table(result.study, result.specimens),
     ]
     return Section("method", "Method and choices", tuple(blocks))
 
@@ -53,7 +54,7 @@ def _practice(result: StudyResult) -> str:
 
 
 def _short(result: StudyResult) -> Iterator[str]:
-    for names, choices in _by_choices(result):
+    for names, choices in _by_choices(result.study, result.specimens):
         of = "" if len(names) == len(result.specimens) else f"{', '.join(names)}: "
         a, c = choices.analysis, choices.corrections
         fitted = a.window if a.unloading == "power law" else a.linear_window
@@ -85,11 +86,11 @@ def _epsilon_span(result: StudyResult, names: tuple[str, ...]) -> str:
     return between(result.tests["epsilon"].value[keep])
 
 
-def _by_choices(result: StudyResult) -> list[tuple[tuple[str, ...], Choices]]:
+def _by_choices(study: Study, specimens: Sequence[str]) -> list[tuple[tuple[str, ...], Choices]]:
     """Specimens that share all choices, with these."""
     out: list[tuple[list[str], Choices]] = []
-    for name in result.specimens:
-        mine = choices_for(result.study.file, result.study.specimen(name))
+    for name in specimens:
+        mine = choices_for(study.file, study.specimen(name))
         for names, other in out:
             if other == mine:
                 names.append(name)
@@ -99,9 +100,10 @@ def _by_choices(result: StudyResult) -> list[tuple[tuple[str, ...], Choices]]:
     return [(tuple(names), c) for names, c in out]
 
 
-def _choices(result: StudyResult) -> Table:
-    groups = _by_choices(result)
-    given = _given(result)
+def choice_table(study: Study, specimens: Sequence[str]) -> Table:
+    """Every choice of the reduction with its value and where it comes from."""
+    groups = _by_choices(study, specimens)
+    given = _given(study)
     rows = []
     for path, info, values in _leaves([c for _, c in groups], ""):
         if path.startswith("dynamic.") and result.dynamic is None:
@@ -144,7 +146,7 @@ def _leaves(models: list[Any], path: str) -> Iterator[tuple[str, Any, list[Any]]
             yield here, info, values
 
 
-def _given(result: StudyResult) -> set[str]:
+def _given(study: Study) -> set[str]:
     """Paths that the recipe sets, for the whole study or for one specimen."""
     out: set[str] = set()
 
@@ -160,9 +162,9 @@ def _given(result: StudyResult) -> set[str]:
                 out.add(here)
 
     for part in Choices.model_fields:
-        walk(getattr(result.study.file, part), part)
-        for name in result.study.file.specimens:
-            walk(getattr(result.study.specimen(name), part), part)
+        walk(getattr(study.file, part), part)
+        for name in study.file.specimens:
+            walk(getattr(study.specimen(name), part), part)
     return out
 
 

@@ -5,7 +5,7 @@ All numbers are strings, rounded once, here; HTML and PDF show the same ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from drypoint.figures.picture import Picture
@@ -120,7 +120,8 @@ class Content:
     """Everything that a report says.
 
     ``front`` are pairs for the first page; ``statement`` says what the report is not;
-    ``day`` is the last day that the records name, as (year, month, day), or ``None``.
+    ``day`` is the last day that the records name, as (year, month, day), or ``None``; ``kind`` says
+    above the title what the report is; ``notices`` stand below the answers.
     """
 
     title: str
@@ -134,7 +135,8 @@ class Content:
     sections: tuple[Section, ...]
     version: str
     day: tuple[int, int, int] | None = None
-    notes: tuple[str, ...] = field(default=())
+    kind: str = "Report of instrumented indentation tests"
+    notices: tuple[str, ...] = ()
 
     @property
     def tables(self) -> tuple[Table, ...]:

@@ -90,6 +90,8 @@ def _document(content: Content) -> dict[str, Any]:
         ],
         "answer_note": _text(content.answer_note),
         "statement": content.statement,
+        "kind": content.kind,
+        "notices": [_text(n) for n in content.notices],
         "version": content.version,
         "day": list(content.day) if content.day else [],
         "sections": [

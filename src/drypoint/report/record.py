@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from drypoint.recipe import Study
 from drypoint.report.model import (
     Block,
     Code,
@@ -16,7 +17,7 @@ from drypoint.report.model import (
     Section,
     Table,
 )
-from drypoint.run.result import StudyResult
+from drypoint.run.result import Provenance, StudyResult
 
 #: Most raw files listed; the manifest beside the results holds all.
 MOST_FILES = 500
@@ -24,8 +25,20 @@ MOST_FILES = 500
 
 def record(result: StudyResult) -> Section:
     """Versions, hashes, decisions and the recipe itself."""
-    p = result.provenance
     blocks: list[Block] = [
+        *program(result.provenance),
+        Heading("Decisions"),
+        *_decisions(result),
+    ]
+    if result.notes:
+        blocks += [Heading("Notes of the run"), Items(tuple(result.notes))]
+    blocks += sources(result.provenance, result.study)
+    return Section("record", "Recipe, decisions and provenance", tuple(blocks))
+
+
+def program(p: Provenance) -> list[Block]:
+    """The program, its libraries, and the hashes of what went in."""
+    return [
         Paragraph(
             "Raw files, recipe and decisions are all that is needed to derive every number again. "
             "Raw files are known by their SHA-256."
@@ -41,13 +54,13 @@ def record(result: StudyResult) -> Section:
                 ("Libraries", ", ".join(f"{k} {v}" for k, v in p.libraries.items())),
             )
         ),
-        Heading("Decisions"),
-        *_decisions(result),
     ]
-    if result.notes:
-        blocks += [Heading("Notes of the run"), Items(tuple(result.notes))]
+
+
+def sources(p: Provenance, study: Study) -> list[Block]:
+    """Raw files with their hashes, and the recipe as it was read."""
     files = tuple(p.inputs.items())
-    blocks += [
+    return [
         Heading("Raw files"),
         Table(
             "Raw files as they lie on disk.",
@@ -56,9 +69,8 @@ def record(result: StudyResult) -> Section:
             f"The first {MOST_FILES} of {len(files)}." if len(files) > MOST_FILES else "",
         ),
         Heading("Recipe"),
-        Code(f"{result.study.path.name}, as it was read.", result.study.text.rstrip() + "\n"),
+        Code(f"{study.path.name}, as it was read.", study.text.rstrip() + "\n"),
     ]
-    return Section("record", "Recipe, decisions and provenance", tuple(blocks))
 
 
 def _decisions(result: StudyResult) -> list[Block]:

@@ -6,7 +6,7 @@ import re
 
 #: A symbol with an index. The PDF's template holds the same pattern.
 PATTERN = re.compile(
-    r"\b(HM|HV|eta|ν|nu|[A-Za-z])_(IT|max|elast|total|eff|c|r|p|s|i|f|0|1|2)(?![A-Za-z0-9_])"
+    r"\b(HM|HV|eta|ν|nu|[A-Za-z])_(IT|max|elast|total|eff|c|r|p|s|i|f|n|0|1|2)(?![A-Za-z0-9_])"
 )
 GREEK = {"eta": "η", "nu": "ν"}
 

@@ -38,6 +38,16 @@ class StatedCertificate:
 
 
 @dataclass(frozen=True)
+class Acceptance:
+    """Who accepted a calibration, when (UTC, ISO 8601) and why; hash of the file as written."""
+
+    who: str
+    when: str
+    why: str
+    sha256: str
+
+
+@dataclass(frozen=True)
 class BenchResult:
     """Everything that ``drypoint calibrate`` found.
 
