@@ -127,7 +127,10 @@ def choices(result: BenchResult) -> Section:
     return Section(
         "choices",
         "Choices of the reduction and of the calibration",
-        (Facts(tuple(facts)), choice_table(result.study, tuple(dict.fromkeys(names)))),
+        (
+            Facts(tuple(facts)),
+            choice_table(result.study, tuple(dict.fromkeys(names)), dynamic=False),
+        ),
     )
 
 

@@ -36,7 +36,7 @@ def method(result: StudyResult) -> Section:
         Heading("Definitions"),
         Facts(FORMULAS),
         Heading("Every choice"),
-        choice_table(result.study, result.specimens),
+        choice_table(result.study, result.specimens, dynamic=result.dynamic is not None),
     ]
     return Section("method", "Method and choices", tuple(blocks))
 
@@ -100,13 +100,16 @@ def _by_choices(study: Study, specimens: Sequence[str]) -> list[tuple[tuple[str,
     return [(tuple(names), c) for names, c in out]
 
 
-def choice_table(study: Study, specimens: Sequence[str]) -> Table:
-    """Every choice of the reduction with its value and where it comes from."""
+def choice_table(study: Study, specimens: Sequence[str], *, dynamic: bool) -> Table:
+    """Every choice of the reduction with its value and where it comes from.
+
+    ``dynamic`` lists those of records with an oscillation too.
+    """
     groups = _by_choices(study, specimens)
     given = _given(study)
     rows = []
     for path, info, values in _leaves([c for _, c in groups], ""):
-        if path.startswith("dynamic.") and result.dynamic is None:
+        if path.startswith("dynamic.") and not dynamic:
             continue
         unit = unit_of(info)
         texts = [_value(v, unit) for v in values]
