@@ -64,6 +64,13 @@ HEAD: dict[str, tuple[str, str]] = {
 }
 #: Columns after the properties.
 TAIL: dict[str, tuple[str, str]] = {
+    "viscous_share_percent": (
+        "%",
+        "share of S by which creep at the start of unloading makes it too large, as fitted; taken "
+        "out of S where `analysis.viscous_correction` is on; empty without a hold at constant "
+        "force",
+    ),
+    "u_viscous_share_percent": ("%", "its standard uncertainty"),
     "zero_nm": ("nm", "depth that was taken as zero, after scale and frame compliance"),
     "u_zero_nm": ("nm", "its standard uncertainty, exponent of the contact law included"),
     "zero_from": ("", "first contact, threshold, as recorded, declared"),
@@ -150,6 +157,8 @@ def flag_limits() -> dict[str, str]:
         "creep at unloading": "depth rate over the last third of the hold, as a share of the "
         f"elastic rate of unloading, above `flags.creep_rate_share` ({f.creep_rate_share:g}), "
         "and larger than twice its standard uncertainty",
+        "viscosity unknown": "`analysis.viscous_correction` is on, and the unloading does not "
+        "follow a hold at constant force",
         "measured area": "an area measured on the impression is used",
     }
 

@@ -95,6 +95,10 @@ DESERVED: dict[str, Callable[[], Reduced]] = {
     "creep at unloading": lambda: reduced(
         one(single(10e-3, shape=2.0, hold=2.0, unload=60.0), creep=Creep(0.05))
     ),
+    "viscosity unknown": lambda: reduced(
+        one(single(10e-3, shape=2.0, hold=0.0)),
+        options=with_(DEFAULT, analysis={"viscous_correction": True}),
+    ),
     "measured area": lambda: reduced(one(), overrides=Overrides(area={("T01", None): AREA})),
 }
 AREA = (1.2e-12, 0.03e-12)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,8 +12,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from drypoint import figures
 from drypoint.recipe import load_study
 from drypoint.records.names import take_apart
+from drypoint.report import gather, render_html
 from drypoint.run import StudyResult, run_study
 from drypoint.run.columns import DYNAMIC, column
 from drypoint.simulation import Law, Noise, Oscillation, Truth, simulate, single
@@ -153,9 +157,21 @@ def test_what_is_written_reads_back(study: Path, result: StudyResult) -> None:
     assert {"frame.K_s", "frame.mass", "frame.D_i"} <= set(names)
 
 
-def test_an_excluded_test_counts_in_no_bin(study: Path, tmp_path: Path) -> None:
-    import shutil
+def test_report_and_figure_show_the_depths(result: StudyResult) -> None:
+    """The figure's words hold numbers, the report has the section, the bench its constants."""
+    picture = figures.along_loading(result, "glass")
+    assert picture.svg() == figures.along_loading(result, "glass").svg()
+    assert re.search(r"H_IT: mean \d", picture.alt) and "nan" not in picture.alt
+    assert [a.get_xlabel() for a in picture.axes] != ["", ""]
+    text = render_html(gather(result))
+    for words in ("glass along loading", "Support spring", "windows are withheld"):
+        assert words in text
+    assert result.dynamic is not None
+    none = replace(result, dynamic=None)
+    assert "No depth" in figures.along_loading(none, "glass").alt
 
+
+def test_an_excluded_test_counts_in_no_bin(study: Path, tmp_path: Path) -> None:
     shutil.copytree(study.parent, tmp_path / "s")
     own = tmp_path / "s" / "study.toml"
     line = {"id": 1, "what": "exclude", "test": "T2", "why": "dust", "who": "A. Person",

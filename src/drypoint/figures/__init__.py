@@ -10,6 +10,7 @@ from drypoint.figures.benchnoise import allan, correlation_map
 from drypoint.figures.blocks import block_tests
 from drypoint.figures.calibration import calibrated_area, reference_hardness, residuals
 from drypoint.figures.corrections import drift_hold, first_contact
+from drypoint.figures.dynamic import along_loading
 from drypoint.figures.health import health_charts
 from drypoint.figures.load_depth import curves
 from drypoint.figures.picture import Picture
@@ -21,6 +22,7 @@ from drypoint.figures.steps import steps
 __all__ = [
     "Picture",
     "allan",
+    "along_loading",
     "area_function",
     "block_tests",
     "budget_bars",

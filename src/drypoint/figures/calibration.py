@@ -33,7 +33,7 @@ def calibrated_area(result: BenchResult) -> Picture:
     h = np.geomspace(0.93 * c.rows.h_c.min(), 1.07 * c.rows.h_c.max(), 200)
     A, u = c.area(h)
     ideal = ideal_area(c.tip, h)
-    picture = Picture("calibration-area", 4.3)
+    picture = Picture("calibration-area", 4.0)
     nm, um2 = h * 1e9, 1e12
     with drawing():
         above, below = picture.subplots(2, 1, sharex=True, height_ratios=(1, 1.15))

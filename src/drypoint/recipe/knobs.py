@@ -175,6 +175,12 @@ class Analysis(Section):
         "Correct for the radial displacement inside the contact.",
         room="analysis",
     )
+    viscous_correction: bool = knob(
+        AnalysisOptions,
+        "viscous_correction",
+        "Take the creep at the start of unloading out of S.",
+        room="analysis",
+    )
     depth_at_F_max: Literal["record", "fit"] = knob(
         AnalysisOptions,
         "depth_at_F_max",

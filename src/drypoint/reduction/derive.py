@@ -48,8 +48,9 @@ class Context:
     ``t_p`` (s after first contact), ``force_rate`` (N/s) weigh the drift; ``moment_total`` and
     ``moment_back`` (N s) weigh it in the works, ``t_slope_sqrt`` (s N^(-1/2)) in HM_s;
     ``m_per_C`` and ``C_per_C`` say how the unloading fit answers to a compliance; ``seen`` marks
-    rows with a measured area; ``zero_per_exponent`` (m) is how far each zero moves with the
-    exponent of the contact law.
+    rows with a measured area; ``creep_per_rate`` (s/N) is 1 over the rate of unloading where the
+    creep at its start was taken out of S, else 0; ``zero_per_exponent`` (m) is how far each zero
+    moves with the exponent of the contact law.
     """
 
     tip: Tip
@@ -68,6 +69,7 @@ class Context:
     t_slope_sqrt: NDArray[np.float64]
     m_per_C: NDArray[np.float64]
     C_per_C: NDArray[np.float64]
+    creep_per_rate: NDArray[np.float64]
     seen: NDArray[np.bool_]
     half_angle: float
     zero_exponent: float
@@ -107,9 +109,9 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
     with np.errstate(divide="ignore", invalid="ignore"):
         per_rate = np.where(np.isfinite(ctx.force_rate), 1.0 / ctx.force_rate, 0.0)
     # To an unloading at a constant rate a drift is one more compliance. The fit answers to it with
-    # another slope and another exponent.
+    # another slope and another exponent. Where creep is taken out, drift goes with it.
     more = c_new * f / d - c_old - drift * per_rate / d
-    C_t = d / f * (local["C_t"] + ctx.C_per_C * more)
+    C_t = d / f * (local["C_t"] + ctx.C_per_C * more) - drift * ctx.creep_per_rate / f
     S = 1.0 / C_t
     m = local["m"] + ctx.m_per_C * more
     # An exponent below 1 has no epsilon; it is flagged, and taken as the flat punch's.

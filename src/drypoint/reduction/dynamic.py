@@ -247,7 +247,7 @@ def _context(
         nu_of_row=ctx.nu_of_row[of],
         t_max=np.where(np.isfinite(since), since, 0.0), t_p=zeros, t_1=zeros,
         force_rate=np.full(n, np.inf), moment_total=zeros, moment_back=zeros,
-        t_slope_sqrt=zeros, m_per_C=ctx.m_per_C[of], C_per_C=zeros,
+        t_slope_sqrt=zeros, m_per_C=ctx.m_per_C[of], C_per_C=zeros, creep_per_rate=zeros,
         seen=np.zeros(n, dtype=bool), zero_per_exponent=ctx.zero_per_exponent[of],
     )  # fmt: skip
 

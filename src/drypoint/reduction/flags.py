@@ -32,6 +32,7 @@ GROUNDS: dict[str, str] = {
     "still elastic": "mean pressure of an elastic contact is no hardness",
     "hardness uncertain": "relative uncertainty above the limit set in the recipe",
     "creep at unloading": "the start of unloading holds creep as well as elastic recovery",
+    "viscosity unknown": "Feng and Ngan 2002: the rate of creep at the end of a hold is needed",
     "measured area": "area of the impression as measured replaces the area function",
 }
 
@@ -103,7 +104,20 @@ def find_flags(
                 _flag(
                     "creep at unloading",
                     f"Creep at the end of the hold is {100 * creep_share[i]:.0f} % of the elastic "
-                    "rate of unloading; S may be too high. Hold longer or unload faster.",
+                    "rate of unloading; "
+                    + (
+                        "S was corrected for it, but the exponent was not."
+                        if options.analysis.viscous_correction
+                        else "S may be too high. Hold longer or unload faster."
+                    ),
+                )
+            )
+        if options.analysis.viscous_correction and not np.isfinite(values["viscous_share"][i]):
+            row.append(
+                _flag(
+                    "viscosity unknown",
+                    "No hold at constant force comes before this unloading; S is not corrected "
+                    "for creep.",
                 )
             )
         row += _of_hardness(values, u_H, bool(elastic[i]), i, options)

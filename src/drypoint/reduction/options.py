@@ -25,6 +25,7 @@ SOURCES: dict[str, str] = {
     "analysis.recalibrate_tip": "a tip used under another rule than its own is refused "
     "unless asked",
     "analysis.radial_correction": "off by default; Hay, Bolshakov and Pharr 1999",
+    "analysis.viscous_correction": "off by default; Feng and Ngan 2002",
     "analysis.depth_at_F_max": "recorded depth at the start of unloading",
     "segments.tolerance": "our own choice: above the ripple of usual force control",
     "zero.depth_window": "our own choice: a real tip is round on this scale",
@@ -119,7 +120,8 @@ class AnalysisOptions:
     ``window``: lowest and highest share of F_max in the fit. ``epsilon``: ``None`` for epsilon(m),
     or a number. ``beta`` with ``u_beta``. ``recalibrate_tip``: rescale an area function found under
     another beta or radial correction instead of refusing it. ``radial_correction``: multiply
-    beta by gamma(nu, psi).
+    beta by gamma(nu, psi). ``viscous_correction``: take the creep at the start of unloading out
+    of S.
     ``depth_at_F_max``: ``"record"`` or ``"fit"``. ``elastic_work_limit``: hardness is withheld
     where eta_IT is above it. ``u_hardness_limit``: hardness is withheld where its relative
     standard uncertainty is above it.
@@ -134,6 +136,7 @@ class AnalysisOptions:
     u_beta: float = 0.0
     recalibrate_tip: bool = False
     radial_correction: bool = False
+    viscous_correction: bool = False
     depth_at_F_max: str = "record"
     hms_window: tuple[float, float] = (0.5, 0.9)
     elastic_work_limit: float = 0.95

@@ -21,6 +21,7 @@ from drypoint.reduction.local import Locals, local_inputs
 from drypoint.reduction.options import Options
 from drypoint.reduction.result import Quantity, Reduction
 from drypoint.reduction.unloading import STATUS, Unloading, fit_unloading
+from drypoint.reduction.viscous import Viscous, find_viscous, share_of, with_viscous
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
 
@@ -175,10 +176,16 @@ def reduce_batch(
             rows = _rows_of(readings, index[name], cycle)
             area[rows if cycle is not None else np.intersect1d(rows, tests_rows)] = pair
     local = local_inputs(corrected, readings, fits, area, a.depth_at_F_max)
-    ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, owners, area)
+    viscous = find_viscous(corrected, readings)
+    u_C = np.sqrt(local.parts["fit"][:, LOCAL.index("C_t"), LOCAL.index("C_t")])
+    share = share_of(viscous, local.values["C_t"], u_C, len(inputs.names))
+    if a.viscous_correction:
+        local = with_viscous(local, viscous)
+    ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, owners,
+                   area, viscous)  # fmt: skip
     values, by_local, by_theta = jacobians(local.values, inputs.as_dict(), ctx)
     cycles = _assemble(bench, options, corrected, readings, fits, local, ctx, inputs,
-                       values, by_local, by_theta)  # fmt: skip
+                       values, by_local, by_theta, share)  # fmt: skip
     faults = _faults(batch, corrected, readings, fits, tests_rows)
     bad = {f.test for f in faults}
     good = np.array([r for r in tests_rows if int(readings.test[r]) not in bad], dtype=np.int64)
@@ -238,6 +245,7 @@ def _context(
     specimens: list[str],
     owners: Mapping[str, str],
     area: Floats,
+    viscous: Viscous,
 ) -> Context:
     since = batch.time[corrected.zero.contact[readings.test]]
 
@@ -265,6 +273,7 @@ def _context(
         t_slope_sqrt=np.nan_to_num(readings.t_slope_sqrt),
         m_per_C=np.nan_to_num(fits.m_per_C),
         C_per_C=np.where(np.isfinite(fits.C_per_C), fits.C_per_C, -1.0),
+        creep_per_rate=np.nan_to_num(viscous.per_rate) * options.analysis.viscous_correction,
         seen=np.isfinite(area[:, 0]),
         half_angle=psi,
         zero_exponent=options.zero.exponent,
@@ -284,6 +293,7 @@ def _assemble(
     values: Mapping[str, Floats],
     by_local: Mapping[str, Floats],
     by_theta: Mapping[str, Floats],
+    viscous_share: Quantity,
 ) -> Reduction:
     quantities = {}
     for s, unit in UNITS.items():
@@ -298,6 +308,7 @@ def _assemble(
             total += parts[name] ** 2
         u = np.where(np.isfinite(values[s]), np.sqrt(total), np.nan)
         quantities[s] = Quantity(s, unit, values[s], u, by_theta[s], parts)
+    quantities["viscous_share"] = viscous_share
     hold = readings.has_hold
     with np.errstate(invalid="ignore", divide="ignore"):
         relaxed = np.abs(readings.F_1 / readings.F_max - 1.0) > 0.02
@@ -312,7 +323,8 @@ def _assemble(
     h = quantities["H_IT"]
     u_sys = np.sqrt(np.einsum("ij,jk,ik->i", h.sensitivity, inputs.cov, h.sensitivity))
     u_H = np.hypot(h.u_random, u_sys)
-    found = flags_.find_flags(corrected, readings, fits, values, u_H, bench.tip, ctx.seen, options)
+    seen = {**values, "viscous_share": viscous_share.value}
+    found = flags_.find_flags(corrected, readings, fits, seen, u_H, bench.tip, ctx.seen, options)
     withheld = np.array(
         [any(f.code in ("still elastic", "hardness uncertain") for f in row) for row in found],
         dtype=bool,

@@ -162,6 +162,15 @@ def _frame(result: StudyResult, frame: Frame, linked: bool) -> tuple[tuple[str, 
                       " nm/mN")),
         ("Force scale", value_with_u(frame.force_scale, frame.u_force_scale, "")),
         ("Depth scale", value_with_u(frame.depth_scale, frame.u_depth_scale, "")),
+        *(
+            (name, value_with_u(scale * value, scale * u, unit))
+            for name, value, u, scale, unit in (
+                ("Support spring", frame.support_spring, frame.u_support_spring, 1.0, " N/m"),
+                ("Moving mass", frame.moving_mass, frame.u_moving_mass, 1e3, " g"),
+                ("Damping of the instrument", frame.damping, frame.u_damping, 1.0, " N s/m"),
+            )
+            if value is not None
+        ),
         ("From", frame.origin),
     ]  # fmt: skip
     if linked:

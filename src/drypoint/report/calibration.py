@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from datetime import date
 from pathlib import Path
 
@@ -38,7 +39,24 @@ def gather_calibration(
         Who accepted the calibration and why; without it the report says that nobody has.
     issued : str
         Date of issue as it is to be printed; left out where empty. The clock is never asked.
+
+    Returns
+    -------
+    Content
+        The last one is kept as long as its result lives: page and PDF are drawn once.
     """
+    kept = _LAST.get("content")
+    if kept is not None and kept[0]() is result and kept[1:3] == (accepted, issued):
+        return kept[3]
+    content = _gather(result, accepted, issued)
+    _LAST["content"] = (weakref.ref(result), accepted, issued, content)
+    return content
+
+
+_LAST: dict[str, tuple[weakref.ref[BenchResult], Acceptance | None, str, Content]] = {}
+
+
+def _gather(result: BenchResult, accepted: Acceptance | None, issued: str) -> Content:
     about, keys = result.study.file.study, keys_of(result)
     sections = (
         verdict(result, accepted),

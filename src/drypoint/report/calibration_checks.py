@@ -24,7 +24,7 @@ from drypoint.report.model import (
     Section,
     Table,
 )
-from drypoint.report.words import DASH, plus_minus, typeset
+from drypoint.report.words import DASH, plain, plus_minus, typeset
 from drypoint.run.bench_result import BenchResult, CheckedBlock, StatedCertificate
 
 #: Names of certified inputs, for their units.
@@ -155,7 +155,7 @@ def _tests(specimen: str, checked: list[CheckedBlock]) -> Table:
     quantities = [c.verification.block.quantity for c in checked]
     rows = []
     for i, t in enumerate(r.test):
-        cells = [b.batch.tests[int(t)].name, f"{r['F_max'].value[i] * 1e3:.4g}",
+        cells = [b.batch.tests[int(t)].name, plain(round(float(r["F_max"].value[i]) * 1e3, 3), 4),
                  plus_minus("h_c", float(r["h_c"].value[i]), float(r.u("h_c")[i]))]  # fmt: skip
         cells += [plus_minus(q, float(r[q].value[i]), float(r.u(q)[i])) for q in quantities]
         flags = ", ".join(f.code for f in r.flags[i])

@@ -96,15 +96,13 @@ def tip_and_frame(result: BenchResult) -> Section:
     """Tip and frame with their uncertainties, where these come from, and how they hang together."""
     c = calibration_of(result)
     blocks: list[Block] = [
-        Heading("Instrument"),
-        Facts(instrument(result.batch)),
         Heading(f"Tip {c.tip.name}"),
         Facts(_tip(result)),
         area_parameters(c.tip),
-        Drawing((calibrated_area(result),)),
         _areas(result),
+        Drawing((calibrated_area(result),)),
         Heading("Frame"),
-        Facts(_frame(result)),
+        Facts((*instrument(result.batch), *_frame(result))),
         Heading("Where the uncertainty comes from"),
         _shares(result),
         Heading("How the inputs hang together"),
@@ -304,7 +302,7 @@ def _rows(c: Calibration) -> Table:
         rows.append((
             c.tests.label(i) + (" *" if i in marked else ""),
             c.tests.materials[int(c.tests.material[i])].name,
-            f"{c.tests.F[i] * 1e3:.4g}",
+            plain(round(float(c.tests.F[i]) * 1e3, 3), 4),
             plain(float(c.rows.h_c[i]) * 1e9, 4),
             plain(float(c.rows.area_seen[i]) / UM2, 4),
             _signed(100 * c.rows.residual[i] / c.rows.predicted[i]),

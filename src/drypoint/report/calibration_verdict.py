@@ -118,7 +118,7 @@ def notices(result: BenchResult) -> tuple[str, ...]:
     if not serious:
         return ()
     listed = with_minus(" ".join(f.sentence for f in serious[:3]))
-    more = f" {plural(len(serious) - 3, 'more')} in section 2." if len(serious) > 3 else ""
+    more = f" {len(serious) - 3} more in section 2." if len(serious) > 3 else ""
     return (
         f"{plural(len(serious), 'serious finding')}; the calibration is accepted only with a "
         f"stated reason. {listed}{more}",

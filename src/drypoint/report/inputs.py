@@ -21,6 +21,10 @@ def input_in_units(name: str, value: float) -> tuple[float, str]:
         return value / 1e9, "GPa"
     if bare == "frame.C_f":
         return value / 1e-6, "nm/mN"
+    if bare == "frame.mass":
+        return value * 1e3, "g"
+    if bare in ("frame.K_s", "frame.D_i"):
+        return value, "N/m" if bare == "frame.K_s" else "N s/m"
     if bare.startswith("tip.C") and bare[5:].isdigit():
         power = series_power(int(bare[5:]))
         rest = 2 - power

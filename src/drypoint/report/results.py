@@ -9,6 +9,7 @@ from drypoint.figures.corrections import options_of
 from drypoint.figures.labels import plural
 from drypoint.figures.places import is_map
 from drypoint.figures.rows import name_of, rows_of
+from drypoint.report.along_loading import along_loading
 from drypoint.report.model import Block, Column, Drawing, Heading, Paragraph, Section, Table
 from drypoint.report.words import (
     DASH,
@@ -67,6 +68,7 @@ def _specimen(result: StudyResult, specimen: str) -> list[Block]:
     blocks.append(Drawing((figures.per_test(result, specimen),)))
     if _worth_depth(result, specimen):
         blocks.append(Drawing((figures.by_depth(result, specimen),)))
+    blocks += along_loading(result, specimen)
     if is_map(result, specimen):
         blocks.append(Drawing((figures.position_map(result, specimen),)))
         blocks.append(Drawing((figures.distribution(result, specimen),)))

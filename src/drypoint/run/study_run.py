@@ -203,6 +203,7 @@ def _zero_columns(groups: tuple[Group, ...], n: int) -> Mapping[str, np.ndarray]
 
 
 def provenance_of(study: Study, journal: Journal, readings: Readings) -> Provenance:
+    """All that is needed to derive the numbers again."""
     libraries = {n: version_of(n) for n in _LIBRARIES}
     libraries["python"] = platform.python_version()
     return Provenance(

@@ -76,7 +76,10 @@ def results_frame(
     head["excluded"] = pl.Series([e is not None for e in excluded], dtype=pl.Boolean)
     head["x_um"] = pl.Series(x, dtype=pl.Float64).fill_nan(None)
     head["y_um"] = pl.Series(y, dtype=pl.Float64).fill_nan(None)
+    viscous = r["viscous_share"]
     tail: dict[str, pl.Series] = {
+        "viscous_share_percent": pl.Series(viscous.value).fill_nan(None),
+        "u_viscous_share_percent": pl.Series(viscous.u_random).fill_nan(None),
         "zero_nm": pl.Series(zero["depth"][t] * 1e9),
         "u_zero_nm": pl.Series(zero["u_depth"][t] * 1e9),
         "zero_from": pl.Series([zero_.HOW[int(zero["how"][i])] for i in t], dtype=pl.String),
