@@ -1,0 +1,64 @@
+"""Film, not substrate: modulus and hardness of coatings from tests at many depths. Pure functions.
+
+``given``: layers and tests. ``modulus``: inference of what is sought. ``compare``: all models, and
+the spread between them (``extrapolate``: the straight line to zero). ``sample``: by Monte Carlo.
+``hardness``: plateau and models. ``pileup``: signs in words. ``results``: from a reduction.
+``forward`` and ``least`` serve these.
+"""
+
+from drypoint.films.compare import Comparison, compare
+from drypoint.films.extrapolate import Extrapolated, extrapolate
+from drypoint.films.given import (
+    Entry,
+    FilmLayer,
+    FilmTests,
+    Structure,
+    Substrate,
+    known,
+    one_film,
+    sought,
+    tests_from_stiffness,
+)
+from drypoint.films.hardness import (
+    FilmHardness,
+    HardnessTests,
+    Plateau,
+    film_hardness,
+    plateau,
+    stress_remark,
+)
+from drypoint.films.modulus import FilmResult, infer
+from drypoint.films.pileup import pile_up_remarks
+from drypoint.films.problems import FilmError
+from drypoint.films.results import film_tests, hardness_tests
+from drypoint.films.sample import Samples, sample
+
+__all__ = [
+    "Comparison",
+    "Entry",
+    "Extrapolated",
+    "FilmError",
+    "FilmHardness",
+    "FilmLayer",
+    "FilmResult",
+    "FilmTests",
+    "HardnessTests",
+    "Plateau",
+    "Samples",
+    "Structure",
+    "Substrate",
+    "compare",
+    "extrapolate",
+    "film_hardness",
+    "film_tests",
+    "hardness_tests",
+    "infer",
+    "known",
+    "one_film",
+    "pile_up_remarks",
+    "plateau",
+    "sample",
+    "sought",
+    "stress_remark",
+    "tests_from_stiffness",
+]
