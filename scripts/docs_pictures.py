@@ -13,6 +13,8 @@ from pathlib import Path
 
 from drypoint import figures
 from drypoint.run import StudyResult, run_study
+from drypoint.run.calibrating import calibrate_study
+from drypoint.run.registering import accept_calibration
 from drypoint.simulation import make_demo
 
 FOLDER = Path(__file__).resolve().parents[1] / "docs" / "pictures"
@@ -34,7 +36,11 @@ def main() -> None:
     """Run the demo and write every picture."""
     FOLDER.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
-        result = run_study(make_demo(Path(folder) / "demo", seed=SEED), write=False)
+        study = make_demo(Path(folder) / "demo", seed=SEED)
+        found = calibrate_study(study.parent / "bench" / "bench.toml")
+        accept_calibration(found, who="invented operator A", when="2025-03-06T16:00:00Z")
+        result = run_study(study, write=False)
+        (FOLDER / "calibrated-area.png").write_bytes(figures.calibrated_area(found).png(DPI))
         for name, picture in pictures(result).items():
             (FOLDER / name).write_bytes(picture.png(DPI))
             print(f"docs/pictures/{name}: {picture.caption}\n  {picture.alt}")

@@ -11,6 +11,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from drypoint.reduction.dynamic_limits import GROUNDS as DYNAMIC_GROUNDS
 from drypoint.reduction.flags import GROUNDS
@@ -260,9 +261,9 @@ def commands_page() -> str:
 
     group = typer.main.get_command(app)
     parts = ["# Commands\n\n", MADE, f"{group.help}\n\n{group.epilog}\n"]
-    commands = dict(group.commands)  # type: ignore[attr-defined]
+    commands = _flattened(group.commands)  # type: ignore[attr-defined]
     parts.append("\n" + table(("command", "what it does"), [
-        (f"[`drypoint {n}`](#drypoint-{n})", _flat(c.help).split(". ")[0].rstrip(".") + ".")
+        (f"[`drypoint {n}`](#drypoint-{n.replace(' ', '-')})", _flat(c.help).split(". ")[0].rstrip(".") + ".")
         for n, c in commands.items()
     ]))  # fmt: skip
     for name, command in commands.items():
@@ -274,6 +275,18 @@ def commands_page() -> str:
         ]))  # fmt: skip
     parts.append("\n`drypoint --version` prints the version, `--help` the help of any command.\n")
     return "".join(parts)
+
+
+def _flattened(commands: dict[str, Any]) -> dict[str, Any]:
+    """Commands by their words; those of a group stand for the group."""
+    out = {}
+    for name, command in commands.items():
+        inner = getattr(command, "commands", None)
+        if inner is None:
+            out[name] = command
+        else:
+            out.update({f"{name} {n}": c for n, c in inner.items()})
+    return out
 
 
 def _flat(text: str | None) -> str:
