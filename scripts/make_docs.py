@@ -263,7 +263,8 @@ def commands_page() -> str:
     parts = ["# Commands\n\n", MADE, f"{group.help}\n\n{group.epilog}\n"]
     commands = _flattened(group.commands)  # type: ignore[attr-defined]
     parts.append("\n" + table(("command", "what it does"), [
-        (f"[`drypoint {n}`](#drypoint-{n.replace(' ', '-')})", _flat(c.help).split(". ")[0].rstrip(".") + ".")
+        (f"[`drypoint {n}`](#drypoint-{n.replace(' ', '-')})",
+         _flat(c.help).split(". ")[0].rstrip(".") + ".")
         for n, c in commands.items()
     ]))  # fmt: skip
     for name, command in commands.items():
