@@ -29,8 +29,8 @@ from drypoint.reduction.options import (
 from drypoint.tips.tip import Frame
 
 DIMENSIONS = {
-    "nm": "length", "µm²": "area", "nm²": "area", "nm/s": "velocity", "nm/mN": "compliance",
-    "GPa": "pressure",
+    "nm": "length", "µm": "length", "µm²": "area", "nm²": "area", "nm/s": "velocity",
+    "nm/mN": "compliance", "GPa": "pressure",
 }  # fmt: skip
 
 

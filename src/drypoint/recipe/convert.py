@@ -18,6 +18,7 @@ from drypoint.reduction.options import (
     SegmentOptions,
     ZeroOptions,
 )
+from drypoint.reduction.surroundings import Declared
 from drypoint.tips.tip import Frame
 
 S = TypeVar("S", bound=Section)
@@ -61,6 +62,17 @@ def options_of(choices: Choices) -> Options:
         analysis=AnalysisOptions(**analysis),
         flags=FlagLimits(**_si(choices.flags)),
         dynamic=DynamicOptions(**_si(choices.dynamic)),
+    )
+
+
+def surroundings_of(specimen: Specimen) -> Declared:
+    """What is declared of a specimen and its surface, in SI."""
+    return Declared(
+        film=to_si(specimen.thickness_nm, "nm"),
+        roughness=to_si(specimen.roughness_Ra_nm, "nm"),
+        thickness=to_si(specimen.bulk_thickness_um, "µm"),
+        material=specimen.material_class,
+        edges=to_si(specimen.edges_um, "µm"),
     )
 
 

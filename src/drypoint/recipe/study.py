@@ -18,6 +18,7 @@ from drypoint.recipe.convert import (
     frame_of,
     layout_of,
     options_of,
+    surroundings_of,
 )
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.recipe.problems import unknown
@@ -27,6 +28,7 @@ from drypoint.recipe.to_tip import tip_of
 from drypoint.records.find import files_in, left_out_note
 from drypoint.records.layout import Layout
 from drypoint.reduction.options import Options
+from drypoint.reduction.surroundings import Declared
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint, single
 
@@ -90,6 +92,10 @@ class Study:
         """Choices of the reduction in SI: the study's, with those of a specimen in their place."""
         over = None if specimen is None else self.specimen(specimen)
         return options_of(choices_for(self.file, over))
+
+    def surroundings(self, specimen: str) -> Declared:
+        """Film, roughness, thickness, class of material and edges of a specimen, in SI."""
+        return surroundings_of(self.specimen(specimen))
 
     def bench(self, tip: str | None = None, frame: str | None = None) -> Bench:
         """A tip in a frame, in SI. Names may be left out where there is one of each.
