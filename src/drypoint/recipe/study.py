@@ -5,7 +5,7 @@ from __future__ import annotations
 import glob
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from drypoint import materials
@@ -19,6 +19,7 @@ from drypoint.recipe.convert import (
     layout_of,
     options_of,
     surroundings_of,
+    with_oscillator,
 )
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.recipe.problems import unknown
@@ -118,8 +119,9 @@ class Study:
         return Bench(used, frame_of(name, certified_frame(frames.get(name), on_frame)))
 
     def calibrated(self, name: str) -> Bench:
-        """A calibrated bench by its name in [benches]."""
-        return self.benches[name].exchanged.bench
+        """A calibrated bench by its name in [benches], with the dynamic constants given there."""
+        bench = self.benches[name].exchanged.bench
+        return replace(bench, frame=with_oscillator(bench.frame, self.file.benches[name]))
 
     def bench_of(self, i: int) -> Bench:
         """The bench of the records table ``i``."""

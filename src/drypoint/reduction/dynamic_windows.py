@@ -70,6 +70,8 @@ def signals_of(
 
     ``scales`` are those of force and depth.
     """
+    if not {"stiffness", "force_amplitude"} & batch.channels.keys():
+        return None
     n = len(batch.force)
     by_force, by_depth = scales
 
