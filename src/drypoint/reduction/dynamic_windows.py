@@ -76,7 +76,8 @@ def signals_of(
     by_force, by_depth = scales
 
     def channel(name: str) -> Floats:
-        return batch.channels.get(name, np.full(n, np.nan))
+        values = batch.channels.get(name, np.full(n, np.nan))
+        return np.where(np.isfinite(values), values, np.nan)
 
     depth_amplitude = channel("amplitude") * by_depth
     stiffness = channel("stiffness") * (by_force / by_depth)
