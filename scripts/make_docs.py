@@ -163,7 +163,8 @@ def flag_limits() -> dict[str, str]:
         "fit failed": "fewer than 6 samples in the window, or no convergence; a test whose "
         "largest cycle fails is set aside",
         "poor fit": "root mean square of the residual, as a share of F_max, above "
-        f"`flags.fit_residual` ({f.fit_residual:g})",
+        f"`flags.fit_residual` ({f.fit_residual:g}), and above 1.5 times what the noise of force "
+        "and depth leaves by itself",
         "odd exponent": f"m outside `flags.exponent` ({f.exponent[0]:g} to {f.exponent[1]:g}); "
         "power law only",
         "pile-up likely": f"h_p / h_max above `flags.pile_up` ({f.pile_up:g}), and no measured "

@@ -21,6 +21,8 @@ from drypoint.tips.tip import Tip
 
 Floats = NDArray[np.float64]
 
+_BEYOND_NOISE = 1.5  # times the residual that noise leaves is a poor fit
+
 __all__ = ["GROUNDS", "find_flags", "still_elastic"]
 
 
@@ -69,7 +71,12 @@ def find_flags(
             row.append(raise_flag("fit failed", f"No stiffness: {STATUS[int(fits.status[i])]}."))
             out.append(tuple(row))
             continue
-        row += _of_fit(float(fits.rms[i]), float(fits.m[i]), options)
+        noise = np.hypot(
+            corrected.zero.noise_force[t], values["S"][i] * corrected.zero.noise_depth[t]
+        )
+        row += _of_fit(
+            float(fits.rms[i]), float(noise / cycles.F_max[i]), float(fits.m[i]), options
+        )
         if ratio[i] > limits.pile_up and not seen[i]:
             row.append(
                 raise_flag(
@@ -190,11 +197,12 @@ def _of_noise(
     return row
 
 
-def _of_fit(rms: float, m: float, options: Options) -> list[Flag]:
-    """What residual and exponent of the unloading fit deserve."""
+def _of_fit(rms: float, noise: float, m: float, options: Options) -> list[Flag]:
+    """What residual and exponent of the unloading fit deserve. ``noise`` is the residual that the
+    noise of force and depth leaves by itself, as a share of F_max like ``rms``."""
     row: list[Flag] = []
     limits = options.flags
-    if rms > limits.fit_residual:
+    if rms > max(limits.fit_residual, _BEYOND_NOISE * noise):
         row.append(
             raise_flag(
                 "poor fit",

@@ -79,6 +79,8 @@ def depth_flags(
     out: list[list[Flag]] = [[] for _ in h_max]
     nm, d = 1e9, diameter_of(area, sides)
     rough, film, thick = declared.roughness, declared.film, declared.thickness
+    if not rough and film is None and thick is None:
+        return out
     for i, h in enumerate(h_max):
         if rough and h < limits.roughness_ratio * rough:
             out[i].append(
