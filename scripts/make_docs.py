@@ -317,7 +317,8 @@ def flags_page() -> str:
         + table(("code", "raised when", "grounds"), rows)
         + "\nThe limits are keys of the [study file](recipe.md), for all specimens or for one. "
         "Numbers in brackets are\nthe defaults. Where the grounds cite a paper, the key is in the "
-        "[bibliography](bibliography.toml).\n" + FLAG_NOTES
+        "[bibliography](bibliography.toml). How often each flag\nhits a planted fault, and how "
+        "often it is raised for nothing: [flag rates](flag-rates.md).\n" + FLAG_NOTES
     )
 
 
