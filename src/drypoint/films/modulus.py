@@ -17,7 +17,7 @@ from scipy.special import chdtrc
 
 from drypoint.contact.film_models import outside
 from drypoint.films.forward import Forward, forward, model_of, pair_of
-from drypoint.films.given import FilmTests, Structure
+from drypoint.films.given import U_MODEL, FilmTests, Structure
 from drypoint.films.least import STEP, Fit, fit
 from drypoint.films.problems import FilmError
 from drypoint.uncertainty.joint import Joint, join
@@ -116,7 +116,9 @@ class FilmResult:
         return float(part / size) if size > 0 else 0.0
 
 
-def infer(tests: FilmTests, structure: Structure, model: str = "exact") -> FilmResult:
+def infer(
+    tests: FilmTests, structure: Structure, model: str = "exact", *, u_model: float = U_MODEL
+) -> FilmResult:
     """Find what is sought in a structure from tests.
 
     Parameters
@@ -127,12 +129,16 @@ def infer(tests: FilmTests, structure: Structure, model: str = "exact") -> FilmR
         ``sought(t, u)`` lets the tests improve on it.
     model : str
         A key of :data:`drypoint.contact.film_models.MODELS`.
+    u_model : float
+        Relative standard uncertainty of E_eff* as the elastic solution gives it, shared by all
+        tests; the input "model.elastic" of the result.
 
     Raises
     ------
     FilmError
         When there are fewer tests than free numbers or the model does not apply.
     """
+    tests = tests.with_model_error(u_model)
     problem = _Problem(tests, structure, forward(structure, model, tests.depth))
     lost = int(np.sum(~np.isfinite(problem.model(problem.start()))))
     if lost:
