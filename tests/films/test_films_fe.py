@@ -3,8 +3,8 @@
 The elastic solution is for a flat film; a test unloads from a dent at finite slope. On homogeneous
 solids the same kind of simulation gives a modulus 1.12 to 1.19 times too high with the true contact
 radius (mean 1.145), which a tip's calibration would take up. It is divided out here; the 3 % by
-which it differs from solid to solid is the model's own uncertainty in films.infer. 2 % stand for each
-contact radius.
+which it differs from solid to solid is the model's own uncertainty in films.infer. 2 % stand for
+each contact radius.
 """
 
 from __future__ import annotations
