@@ -16,6 +16,7 @@ from typing import Any
 from drypoint.reduction.dynamic_limits import GROUNDS as DYNAMIC_GROUNDS
 from drypoint.reduction.flags import GROUNDS
 from drypoint.reduction.options import Options
+from drypoint.reduction.surroundings import CIRCLE, SPACING
 from drypoint.run.columns import (
     COLUMNS,
     DYNAMIC,
@@ -78,6 +79,16 @@ TAIL: dict[str, tuple[str, str]] = {
     "drift_nm_per_s": ("nm/s", "drift rate that was taken out"),
     "u_drift_nm_per_s": ("nm/s", "its standard uncertainty"),
     "drift_from": ("", "drift hold, declared, none, no drift hold"),
+    "pop_ins": ("", "number of pop-ins of the test (see [flags](flags.md))"),
+    "pop_in_F_mN": ("mN", "force just before the first pop-in"),
+    "pop_in_h_nm": ("nm", "depth just before the first pop-in"),
+    "pop_in_size_nm": ("nm", "its jump of depth, under force control"),
+    "pop_in_drop_mN": ("mN", "its drop of force, under depth control"),
+    "pop_outs": ("", "number of pop-outs of the test, in unloading"),
+    "pop_out_F_mN": ("mN", "force just before the first pop-out"),
+    "pop_out_h_nm": ("nm", "depth just before the first pop-out"),
+    "pop_out_size_nm": ("nm", "its jump of depth back, under force control"),
+    "pop_out_drop_mN": ("mN", "its drop of force, under depth control"),
     "tip": ("", "tip, as in the study file"),
     "flags": ("", "codes, separated by “; ” (see [flags](flags.md))"),
     "excluded_because": ("", "reason, who and when, where excluded"),
@@ -141,10 +152,20 @@ def flag_limits() -> dict[str, str]:
         "drift": "size of the drift rate above `flags.drift_rate_nm_per_s` "
         f"({f.drift_rate * 1e9:g} nm/s)",
         "zero by threshold": "fewer than 5 samples for the fit of the first contact",
+        "contact lost": "before a fifth of the largest force is reached, the force passes 5 times "
+        "its noise and falls below 2 times again (3 samples in a row each) while the tip goes down",
+        "pop-in": "on loading, a jump of depth (drop of force under depth control) above "
+        f"`flags.pop_in_sigma` ({f.pop_in_sigma:g}) times the noise of such differences, and above "
+        f"`flags.pop_in_ratio` ({f.pop_in_ratio:g}) times the usual change in the same time; see "
+        "[below](#pop-in-and-pop-out)",
+        "pop-out": "on unloading, the same, down to 5 % of the largest force",
+        "noise": "noise of single readings, as a share of h_max (or of F_max for the force), above "
+        f"`flags.noise_share` ({f.noise_share:g})",
         "fit failed": "fewer than 6 samples in the window, or no convergence; a test whose "
         "largest cycle fails is set aside",
         "poor fit": "root mean square of the residual, as a share of F_max, above "
-        f"`flags.fit_residual` ({f.fit_residual:g})",
+        f"`flags.fit_residual` ({f.fit_residual:g}), and above 1.5 times what the noise of force "
+        "and depth leaves by itself",
         "odd exponent": f"m outside `flags.exponent` ({f.exponent[0]:g} to {f.exponent[1]:g}); "
         "power law only",
         "pile-up likely": f"h_p / h_max above `flags.pile_up` ({f.pile_up:g}), and no measured "
@@ -161,6 +182,25 @@ def flag_limits() -> dict[str, str]:
         "viscosity unknown": "`analysis.viscous_correction` is on, and the unloading does not "
         "follow a hold at constant force",
         "measured area": "an area measured on the impression is used",
+        "roughness": "h_max below `flags.roughness_ratio` "
+        f"({f.roughness_ratio:g}) times `roughness_Ra_nm` of the specimen",
+        "film depth": "h_max above `flags.film_depth_share` "
+        f"({f.film_depth_share:g}) of `thickness_nm` of the specimen",
+        "film radius": "contact radius √(A_p/π) above `flags.film_radius_ratio` "
+        f"({f.film_radius_ratio:g}) times `thickness_nm`",
+        "thin specimen": "`bulk_thickness_um` below `flags.thickness_depths` "
+        f"({f.thickness_depths:g}) times h_max, or below `flags.thickness_diameters` "
+        f"({f.thickness_diameters:g}) diameters of the impression",
+        "neighbour near": "another impression on the specimen nearer than "
+        "`flags.spacing_diameters` diameters of the larger one; where that is not set "
+        + ", ".join(f"{v:g} for `{k}`" for k, v in SPACING.items())
+        + " (`material_class` of the specimen), and as for `other` where no class is declared",
+        "edge near": f"an edge of `edges_um` nearer than `flags.edge_diameters` "
+        f"({f.edge_diameters:g}) diameters",
+        "outlier": "H_IT or E_IT further from the median of its series than "
+        f"`flags.outlier_sigma` ({f.outlier_sigma:g}) × (1 + 4/n) robust standard deviations; "
+        f"n at least `flags.outlier_tests` ({f.outlier_tests}); off with `flags.outlier = false`; "
+        "see [below](#outlier)",
     }
 
 
@@ -235,6 +275,35 @@ def dynamic_part() -> str:
     )  # fmt: skip
 
 
+FLAG_NOTES = f"""
+## Pop-in and pop-out
+
+The change of depth over L samples, L = 1, 2, 4 … up to a sixteenth of the segment, is compared
+with its neighbours: with the larger of the rates before and after, and with the noise of such
+changes in the same segment (a robust standard deviation). What the controlled signal itself did in
+a jump is taken off. A few samples from the ends of each loading and unloading, and all holds, are
+left out, so that a corner of the cycle is none. Under depth control the force takes the place of
+the depth. Results carry the number of events of the test, and force, depth and size of the first
+([columns](columns.md)).
+
+## Neighbours and edges
+
+The diameter is that of the smallest circle that encloses the impression: that of the triangle,
+square or circle with the contact area A_p, {CIRCLE[3]:.3f}, {CIRCLE[4]:.3f} or {CIRCLE[0]:.3f}
+times √A_p. The largest unloading of each test counts. A test without a result that touched the
+surface is a neighbour too. Tests whose table states different sites are no neighbours.
+
+## Outlier
+
+A series is one specimen at one level of force (depth under depth control; levels part where there
+is a gap of more than 5 %). The robust standard deviation is 1.4826 times the median distance from
+the median, widened where the test's own random uncertainty is larger than the median one. The rule
+assumes one population. Where more than `flags.outlier_share` of the series would be flagged (and
+more than one test), as on a map of two phases, nothing is flagged; a rare second phase is flagged,
+and is no fault. Tests that a person excluded are judged, but do not count in the median.
+"""
+
+
 def flags_page() -> str:
     """docs/reference/flags.md."""
     limits = flag_limits()
@@ -249,7 +318,8 @@ def flags_page() -> str:
         + table(("code", "raised when", "grounds"), rows)
         + "\nThe limits are keys of the [study file](recipe.md), for all specimens or for one. "
         "Numbers in brackets are\nthe defaults. Where the grounds cite a paper, the key is in the "
-        "[bibliography](bibliography.toml).\n"
+        "[bibliography](bibliography.toml). How often each flag\nhits a planted fault, and how "
+        "often it is raised for nothing: [flag rates](flag-rates.md).\n" + FLAG_NOTES
     )
 
 

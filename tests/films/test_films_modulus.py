@@ -74,7 +74,9 @@ def test_intervals_cover() -> None:
         nu_s = 0.2 + 0.02 * rng.standard_normal()
         stated = t * (1 + 0.03 * rng.standard_normal())
         tests = invented_on(E_f, E_s, A[::3], rng, 0.03, 0.02, (nu_f, nu_s), t)
-        r = films.infer(tests, structure(72 * GPA, films.known(stated, 0.03 * t), u=0.02))
+        r = films.infer(
+            tests, structure(72 * GPA, films.known(stated, 0.03 * t), u=0.02), u_model=0
+        )
         low, high = r.interval("film.E")
         hits += low <= E_f <= high
     assert hits >= 31
@@ -84,10 +86,15 @@ def test_systematic_parts_do_not_shrink_with_tests() -> None:
     few = invented_on(200 * GPA, 70 * GPA, A[::3], bench=0.03)
     many = invented_on(200 * GPA, 70 * GPA, np.repeat(A[::3], 9), bench=0.03)
     s = structure(70 * GPA, films.known(UM, 0.02 * UM))
-    one, two = films.infer(few, s), films.infer(many, s)
+    one, two = films.infer(few, s, u_model=0), films.infer(many, s, u_model=0)
     assert two.u_systematic[0] == pytest.approx(one.u_systematic[0], rel=1e-3)
     assert two.u_random[0] == pytest.approx(one.u_random[0] / 3, rel=0.02)
     assert set(one.inputs.names) == {"tip.scale", "film.t"}
+    three = films.infer(few, s)
+    assert set(three.inputs.names) == {"tip.scale", "film.t", "model.elastic"}
+    assert three.best[0] == one.best[0]
+    added = np.sqrt(three.u_systematic[0] ** 2 - one.u_systematic[0] ** 2) / one.best[0]
+    assert 0.03 < added < 0.1  # 3 % of E_eff*, more of the film, which is only part of it
 
 
 def test_sensitivities_are_derivatives() -> None:
@@ -139,7 +146,7 @@ def test_a_prior_helps_and_is_kept_where_data_say_nothing() -> None:
     r = films.infer(deep, prior)
     assert r.identified[0]
     assert r.of("film.E")[0] == pytest.approx(180 * GPA, rel=0.1)
-    assert r.u[0] == pytest.approx(18 * GPA, rel=0.15)
+    assert r.u_random[0] == pytest.approx(18 * GPA, rel=0.15)
 
 
 def test_scatter_is_found_and_said() -> None:
@@ -211,11 +218,13 @@ def test_sampling_agrees_with_the_fit() -> None:
     rng = np.random.default_rng(5)
     tests = invented_on(200 * GPA, 70 * GPA, A, rng, bench=0.01)
     s = structure(70 * GPA, films.known(UM))
-    short, again = (films.sample(tests, s, steps=6, walkers=12, seed=2) for _ in range(2))
+    short, again = (
+        films.sample(tests, s, u_model=0, steps=6, walkers=12, seed=2) for _ in range(2)
+    )
     assert np.array_equal(short.draws, again.draws)
-    one = films.sample(tests, s, steps=200, walkers=12, seed=2)
+    one = films.sample(tests, s, u_model=0, steps=200, walkers=12, seed=2)
     mid, low, high = one.interval("film.E")
-    r = films.infer(tests, s)
+    r = films.infer(tests, s, u_model=0)
     assert mid == pytest.approx(r.best[0], rel=0.02)
     assert (high - low) == pytest.approx(
         r.interval("film.E")[1] - r.interval("film.E")[0], rel=0.25
@@ -276,6 +285,7 @@ REFUSED: list[tuple[Callable[[], object], str]] = [
     (lambda: structure(7e10, films.known(UM), films.known(1e11)), "Nothing is sought"),
     (lambda: films.Structure((), films.Substrate(films.known(1), films.known(0.2))), "no layer"),
     (lambda: _plain(0), "there are none"),
+    (lambda: _plain().with_model_error(-0.1), "no relative uncertainty"),
     (lambda: _plain(E=-1.0), "not a positive number"),
     (lambda: films.FilmTests(A, A, A, None, _joint(), np.ones((3, 1))), "sensitivities"),
     (lambda: films.infer(_plain(), structure(7e10, films.known(UM)), "no such"), "no film model"),

@@ -42,13 +42,15 @@ def values(name: str, annotation: Any, metadata: Any) -> st.SearchStrategy[Any]:
     if annotation is str:
         return WORDS
     if annotation is int:
-        return st.integers(bounds(annotation, metadata).get("ge", 0), 2**31)
+        return st.integers(int(bounds(annotation, metadata).get("ge", 0)), 2**31)
     if origin is dict:
         return st.dictionaries(WORDS, values("", args[1], ()), max_size=3)
     if annotation is float:
         found = bounds(annotation, metadata)
         low, high = found.get("gt", found.get("ge")), found.get("lt", found.get("le"))
         return number(low, high, "gt" in found or "lt" in found)
+    if origin is tuple and get_origin(args[0]) is tuple:
+        return st.lists(st.lists(number(None, None, False), min_size=4, max_size=4), max_size=2)
     if origin is tuple:
         found = bounds(annotation, ())
         low, high = found.get("gt", found.get("ge")), found.get("lt", found.get("le"))

@@ -12,7 +12,8 @@ from drypoint import units
 from drypoint.errors import RecipeError
 from drypoint.recipe import Study, load_study, read_study, starting_recipe
 from drypoint.recipe.base import UNITS, Section, from_si, option_name, to_si, unit_of
-from drypoint.recipe.convert import frame_of
+from drypoint.recipe.calibrating import BenchKeys
+from drypoint.recipe.convert import frame_of, with_oscillator
 from drypoint.recipe.equipment import FrameKeys
 from drypoint.recipe.knobs import Analysis, Drift, Dynamic, Flags, Segments, Zero
 from drypoint.recipe.sections import ColumnKeys, Records
@@ -29,8 +30,8 @@ from drypoint.reduction.options import (
 from drypoint.tips.tip import Frame
 
 DIMENSIONS = {
-    "nm": "length", "µm²": "area", "nm²": "area", "nm/s": "velocity", "nm/mN": "compliance",
-    "GPa": "pressure",
+    "nm": "length", "µm": "length", "µm²": "area", "nm²": "area", "nm/s": "velocity",
+    "nm/mN": "compliance", "GPa": "pressure",
 }  # fmt: skip
 
 
@@ -78,6 +79,15 @@ def test_dynamic_constants_of_the_frame() -> None:
     bare = frame_of("f", FrameKeys())
     assert (bare.support_spring, bare.moving_mass, bare.damping) == (None, None, None)
     assert [j.names[0] for j in bare.joint()] == ["frame.C_f", "force_scale", "depth_scale"]
+
+
+def test_dynamic_constants_of_a_calibrated_bench() -> None:
+    """They stand beside its file, and change nothing else of its frame."""
+    found = Frame("f", compliance=0.3e-6, u_compliance=1e-9, origin="calibration")
+    keys = BenchKeys(file="b.toml", support_spring_N_per_m=120.0, u_moving_mass_g=0.01)
+    frame = with_oscillator(found, keys)
+    assert frame == dataclasses.replace(found, support_spring=120.0, u_moving_mass=1e-5)
+    assert with_oscillator(found, BenchKeys(file="b.toml")) == found
 
 
 def test_defaults_are_those_of_the_options(study_text: str) -> None:

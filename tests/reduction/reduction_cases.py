@@ -102,6 +102,7 @@ __all__ = [
     "PLAIN",
     "QUIET",
     "AnalysisOptions",
+    "Batch",
     "FlagLimits",
     "Options",
     "SegmentOptions",

@@ -342,6 +342,31 @@ def test_missing_constants_and_amplitude_are_remarked(batch_: Batch) -> None:
     assert dynamic(reduced(without, frame=FRAME, options=declared)).rows.test.size > 30
 
 
+def test_more_stiffness_than_the_frame_has_leaves_none(batch_: Batch) -> None:
+    """A column stiffer than the frame alone: nothing is left for the contact, and rows say so."""
+    b = replace(batch_, channels={"stiffness": np.full(len(batch_.force), 1e9)})
+    options = with_(KNOWN, dynamic={"stiffness": "with frame"})
+    d = dynamic(reduced(b, frame=FRAME, options=options))
+    assert not np.isfinite(d.rows["E_IT"].value).any()
+    assert any("not above zero" in f.sentence for f in d.rows.flags[-1])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_odd_channels_never_raise(seed: int, batch_: Batch) -> None:
+    """Zeros, gaps, infinities and wrong signs in what oscillates: rows are withheld, no more."""
+    rng = np.random.default_rng(seed)
+    channels = {}
+    for name, values in batch_.channels.items():
+        odd = values.copy()
+        for bad in (0.0, np.nan, np.inf, -1.0):
+            odd[rng.random(len(odd)) < 0.1 * rng.integers(0, 4)] = bad
+        channels[name] = odd
+    r = reduced(replace(batch_, channels=channels), frame=FRAME, options=KNOWN)
+    if r.dynamic is not None:
+        for row in r.dynamic.rows.flags:
+            assert all("nan" not in f.sentence and f.grounds for f in row)
+
+
 @pytest.mark.parametrize("kind", ["samples", "depth", "share"])
 def test_windows_are_as_wide_as_declared(kind: str, batch_: Batch) -> None:
     asked = {

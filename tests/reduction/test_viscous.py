@@ -141,3 +141,13 @@ def test_off_is_off_and_without_a_hold_it_says_so() -> None:
     assert np.isnan(r.tests["viscous_share"].value[0])
     same = reduced(short, frame=frame).tests
     assert same["S"].value[0] == r.tests["S"].value[0]
+
+
+def test_a_hold_with_repeated_times_gives_no_rate() -> None:
+    """A clock that stands still in the hold: no share, and no error."""
+    t, F = course()
+    stuck = t.copy()
+    stuck[(t > LOAD + 0.4 * HOLD) & (t < LOAD + HOLD)] = LOAD + 0.4 * HOLD
+    r = reduced(batch([(F, maxwell(t, F, 5e6), stuck)]), options=with_(TANGENT, analysis=ON))
+    assert np.isfinite(r.tests["S"].value[0])
+    assert np.isnan(r.tests["viscous_share"].value[0])

@@ -8,7 +8,7 @@ import numpy as np
 
 from drypoint.contact.film_models import MODELS
 from drypoint.films.extrapolate import Extrapolated, extrapolate
-from drypoint.films.given import FilmTests, Structure
+from drypoint.films.given import U_MODEL, FilmTests, Structure
 from drypoint.films.modulus import FilmResult, infer
 from drypoint.films.problems import FilmError
 
@@ -42,11 +42,12 @@ class Comparison:
     extrapolated: Extrapolated | None
 
 
-def compare(tests: FilmTests, structure: Structure) -> Comparison:
+def compare(tests: FilmTests, structure: Structure, *, u_model: float = U_MODEL) -> Comparison:
     """Film modulus by all models. The first sought number must be a layer's modulus.
 
     A model that needs the tip within the film gets the tests for which that is so.
     """
+    tests = tests.with_model_error(u_model)
     results: dict[str, FilmResult] = {}
     skipped: dict[str, str] = {}
     for key, model in MODELS.items():
@@ -54,7 +55,7 @@ def compare(tests: FilmTests, structure: Structure) -> Comparison:
         try:
             if some is None:
                 raise FilmError("No test stays within the film.")
-            results[key] = infer(some, structure, key)
+            results[key] = infer(some, structure, key, u_model=0.0)
         except FilmError as problem:
             skipped[key] = problem.what
     line = None

@@ -236,7 +236,8 @@ def film_hardness(tests: HardnessTests, H_s: Entry, model: str = "korsunsky") ->
     systematic = np.sqrt(np.clip(np.diag(D @ cov @ D.T), 0.0, None))
     random = np.sqrt(np.diag(found.cov))
     H, c = np.exp(found.p)
-    wide = coverage_factor(max(found.dof, 1.0)) * np.hypot(random[0], systematic[0])
+    dof = max(found.dof, 1.0) if found.scatter > 0 else np.inf
+    wide = coverage_factor(dof) * np.hypot(random[0], systematic[0])
     return FilmHardness(
         model,
         float(H),

@@ -17,11 +17,11 @@ from scipy.special import chdtrc
 
 from drypoint.contact.film_models import outside
 from drypoint.films.forward import Forward, forward, model_of, pair_of
-from drypoint.films.given import FilmTests, Structure
+from drypoint.films.given import U_MODEL, FilmTests, Structure
 from drypoint.films.least import STEP, Fit, fit
 from drypoint.films.problems import FilmError
 from drypoint.uncertainty.joint import Joint, join
-from drypoint.uncertainty.propagation import coverage_factor
+from drypoint.uncertainty.propagation import coverage_factor, welch_satterthwaite
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +54,8 @@ class FilmResult:
     relative : array of bool, shape (m,)
         Whether the interval is lognormal.
     dof : float
-        Of the fit.
+        Of the random part: of the fit where scatter beyond the stated uncertainties was found from
+        it, infinite where the stated uncertainties stand.
     scatter : float
         Relative scatter from test to test beyond the stated uncertainties.
     fitted, residual : array, shape (n,)
@@ -100,7 +101,8 @@ class FilmResult:
     def interval(self, name: str, level: float = 0.95) -> tuple[float, float]:
         """Coverage interval; of moduli and thicknesses lognormal. Wide where not identified."""
         i = self.names.index(name)
-        k, v, u = coverage_factor(max(self.dof, 1.0), level), self.best[i], self.u[i]
+        k = _factor(self.u_random[i], self.u_systematic[i], self.dof, level)
+        v, u = self.best[i], self.u[i]
         if self.relative[i]:
             with np.errstate(over="ignore"):
                 return float(v * np.exp(-k * u / v)), float(v * np.exp(k * u / v))
@@ -114,7 +116,9 @@ class FilmResult:
         return float(part / size) if size > 0 else 0.0
 
 
-def infer(tests: FilmTests, structure: Structure, model: str = "exact") -> FilmResult:
+def infer(
+    tests: FilmTests, structure: Structure, model: str = "exact", *, u_model: float = U_MODEL
+) -> FilmResult:
     """Find what is sought in a structure from tests.
 
     Parameters
@@ -125,12 +129,16 @@ def infer(tests: FilmTests, structure: Structure, model: str = "exact") -> FilmR
         ``sought(t, u)`` lets the tests improve on it.
     model : str
         A key of :data:`drypoint.contact.film_models.MODELS`.
+    u_model : float
+        Relative standard uncertainty of E_eff* as the elastic solution gives it, shared by all
+        tests; the input "model.elastic" of the result.
 
     Raises
     ------
     FilmError
         When there are fewer tests than free numbers or the model does not apply.
     """
+    tests = tests.with_model_error(u_model)
     problem = _Problem(tests, structure, forward(structure, model, tests.depth))
     lost = int(np.sum(~np.isfinite(problem.model(problem.start()))))
     if lost:
@@ -226,6 +234,12 @@ class _Problem:
         return (self.run(up, self.log_a) - self.run(down, self.log_a)) / width
 
 
+def _factor(u_random: float, u_systematic: float, dof: float, level: float = 0.95) -> float:
+    """Coverage factor; the systematic part is taken as well known [gum2008]."""
+    parts, nu = np.array([u_random**2, u_systematic**2]), np.array([dof, np.inf])
+    return coverage_factor(max(welch_satterthwaite(parts, nu), 1.0), level)
+
+
 def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
     inputs, slopes = problem.residual_slopes(found.p)
     D = found.cov @ (found.jac.T * found.weight) @ slopes
@@ -234,7 +248,10 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
     best = problem.unfold(found.p)[problem.where]
     scale = np.where(problem.relative, best, 1.0)
     sd = np.sqrt(np.diag(total))
-    k = coverage_factor(max(found.dof, 1.0))
+    dof = max(found.dof, 1.0) if found.scatter > 0 else np.inf
+    random = np.sqrt(np.diag(found.cov))
+    shared = np.sqrt(np.clip(np.diag(systematic), 0.0, None))
+    k = np.array([_factor(r, s, dof) for r, s in zip(random, shared, strict=True)])
     wide = np.where(problem.relative, k * sd > np.log(IDENTIFIED), k * sd > 0.2)
     identified = tuple(bool(not w) and found.converged and not found.at_bound for w in wide)
     information = _information(found)
@@ -245,13 +262,13 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
         problem.names,
         best,
         np.where(identified, best, np.nan),
-        scale * np.sqrt(np.diag(found.cov)),
-        scale * np.sqrt(np.clip(np.diag(systematic), 0.0, None)),
+        scale * random,
+        scale * shared,
         total / np.outer(sd, sd),
         inputs,
         D * scale[:, None],
         problem.relative,
-        found.dof,
+        dof,
         found.scatter,
         np.exp(problem.model(found.p)),
         found.residual,

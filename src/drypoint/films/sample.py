@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from drypoint.films.emulator import Emulator
 from drypoint.films.forward import Forward, forward
-from drypoint.films.given import FilmTests, Structure
+from drypoint.films.given import U_MODEL, FilmTests, Structure
 from drypoint.films.modulus import REACH, infer
 from drypoint.films.problems import FilmError
 
@@ -55,6 +55,7 @@ def sample(
     structure: Structure,
     model: str = "exact",
     *,
+    u_model: float = U_MODEL,
     steps: int = 1500,
     walkers: int = 24,
     seed: int = 1,
@@ -63,7 +64,7 @@ def sample(
 
     Parameters
     ----------
-    tests, structure, model
+    tests, structure, model, u_model
         As for :func:`drypoint.films.infer`.
     steps, walkers, seed : int
         Same numbers, same draws.
@@ -80,7 +81,7 @@ def sample(
             "Sampling needs the library emcee, which is not installed.",
             remedy="Install the extra: pip install 'drypoint[mcmc]'.",
         ) from None
-    target = _Posterior(tests, structure, model)
+    target = _Posterior(tests.with_model_error(u_model), structure, model)
     size = len(target.where)
     walkers = max(walkers, 2 * size + 2)
     rng = np.random.default_rng(seed)
@@ -116,7 +117,7 @@ class _Posterior:
         self.direct = forward(structure, model, tests.depth)
         self.run: Forward = self.direct
         self.log_a, self.y = np.log(tests.radius), np.log(tests.E_star)
-        self.found = infer(tests, structure, model)
+        self.found = infer(tests, structure, model, u_model=0.0)
         s = np.hypot(tests.u_random / tests.E_star, self.found.scatter)
         step = 1e-4
         bend = (self._at(self.start(), step) - self._at(self.start(), -step)) / (2 * step)

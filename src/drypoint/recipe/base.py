@@ -18,6 +18,7 @@ from drypoint.reduction.options import SOURCES
 #: power of ten). A test holds these against :mod:`drypoint.units`.
 UNITS: dict[str, tuple[str, int | None]] = {
     "nm": ("_nm", -9),
+    "µm": ("_um", -6),
     "µm²": ("_um2", -12),
     "nm²": ("_nm2", -18),
     "nm/s": ("_nm_per_s", -9),

@@ -20,6 +20,7 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
+from drypoint.recipe.equipment import OscillatorKeys
 
 
 def _day(text: str) -> str:
@@ -61,7 +62,7 @@ class CertificateKeys(Section):
     number: str = key("Number of the certificate.", "")
 
 
-class BenchKeys(Section):
+class BenchKeys(OscillatorKeys):
     """A tip and a frame that were found together, as `drypoint calibrate --accept` wrote them."""
 
     file: Words = key("Calibration file, relative to the study file.")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any, TypeVar
 
 from drypoint.recipe.base import Section, option_name, to_si, unit_of
-from drypoint.recipe.equipment import FrameKeys
+from drypoint.recipe.equipment import FrameKeys, OscillatorKeys
 from drypoint.recipe.knobs import Choices
 from drypoint.recipe.sections import Records, Specimen
 from drypoint.records.layout import Column, Layout
@@ -18,6 +19,7 @@ from drypoint.reduction.options import (
     SegmentOptions,
     ZeroOptions,
 )
+from drypoint.reduction.surroundings import Declared
 from drypoint.tips.tip import Frame
 
 S = TypeVar("S", bound=Section)
@@ -64,6 +66,17 @@ def options_of(choices: Choices) -> Options:
     )
 
 
+def surroundings_of(specimen: Specimen) -> Declared:
+    """What is declared of a specimen and its surface, in SI."""
+    return Declared(
+        film=to_si(specimen.thickness_nm, "nm"),
+        roughness=to_si(specimen.roughness_Ra_nm, "nm"),
+        thickness=to_si(specimen.bulk_thickness_um, "µm"),
+        material=specimen.material_class,
+        edges=to_si(specimen.edges_um, "µm"),
+    )
+
+
 def frame_of(name: str, keys: FrameKeys | None) -> Frame:
     """A frame in SI. Without keys it is stiff, and its scales are exact."""
     if keys is None:
@@ -73,6 +86,13 @@ def frame_of(name: str, keys: FrameKeys | None) -> Frame:
     if certificate:
         values["origin"] = f"certificate {certificate}"
     return Frame(name=name, **values)
+
+
+def with_oscillator(frame: Frame, keys: OscillatorKeys) -> Frame:
+    """A frame with the dynamic constants that the keys give."""
+    given = {option_name(n, unit_of(i)) for n, i in OscillatorKeys.model_fields.items()
+             if n in keys.model_fields_set}  # fmt: skip
+    return replace(frame, **{k: v for k, v in _si(keys).items() if k in given})
 
 
 def layout_of(records: Records) -> Layout:

@@ -115,8 +115,8 @@ class TipKeys(Section):
     area: Area | None = key("Area function; the ideal shape where left out.", None)
 
 
-class FrameKeys(Section):
-    """Load frame, mount and scales of the instrument."""
+class FrameAtRest(Section):
+    """Compliance and scales of a frame."""
 
     compliance_nm_per_mN: NonNegative = knob(
         Frame, "compliance", "Compliance of the load frame.", unit="nm/mN"
@@ -134,6 +134,11 @@ class FrameKeys(Section):
     u_force_scale: NonNegative = knob(Frame, "u_force_scale", "Its standard uncertainty.")
     depth_scale: Positive = knob(Frame, "depth_scale", "Multiplies the recorded depth.")
     u_depth_scale: NonNegative = knob(Frame, "u_depth_scale", "Its standard uncertainty.")
+
+
+class OscillatorKeys(Section):
+    """Springs, mass and damping of the instrument, for records with an oscillation."""
+
     support_spring_N_per_m: NonNegative | None = knob(
         Frame,
         "support_spring",
@@ -155,4 +160,9 @@ class FrameKeys(Section):
     u_damping_N_s_per_m: NonNegative = knob(
         Frame, "u_damping", "Its standard uncertainty.", unit="N s/m"
     )
+
+
+class FrameKeys(OscillatorKeys, FrameAtRest):
+    """Load frame, mount and scales of the instrument."""
+
     certificate: str = key("Certificate of the instrument's calibration.", "")

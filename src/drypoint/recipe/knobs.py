@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from drypoint.recipe.base import (
+    Count,
     Epsilon,
     NonNegative,
     Positive,
@@ -233,6 +234,88 @@ class Flags(Section):
         "creep_rate_share",
         "Largest depth rate at the end of the hold without a flag, as a share of the rate of "
         "the first unloading.",
+        room="flags",
+    )
+    pop_in_sigma: Positive = knob(
+        FlagLimits,
+        "pop_in_sigma",
+        "A jump of depth (force under depth control) above this many times its noise is a pop-in, "
+        "or a pop-out in unloading.",
+        room="flags",
+    )
+    pop_in_ratio: Positive = knob(
+        FlagLimits,
+        "pop_in_ratio",
+        "A jump exceeds the usual change in the same time by at least this many times.",
+        room="flags",
+    )
+    noise_share: Positive = knob(
+        FlagLimits,
+        "noise_share",
+        "Largest noise of single readings without a flag, as a share of the largest depth, and of "
+        "the largest force.",
+        room="flags",
+    )
+    roughness_ratio: Positive = knob(
+        FlagLimits,
+        "roughness_ratio",
+        "Least depth without a flag, in units of roughness_Ra_nm.",
+        room="flags",
+    )
+    film_depth_share: Positive = knob(
+        FlagLimits,
+        "film_depth_share",
+        "Largest depth without a flag on the hardness, as a share of thickness_nm.",
+        room="flags",
+    )
+    film_radius_ratio: Positive = knob(
+        FlagLimits,
+        "film_radius_ratio",
+        "Largest contact radius without a flag on the modulus, in units of thickness_nm.",
+        room="flags",
+    )
+    thickness_depths: Positive = knob(
+        FlagLimits,
+        "thickness_depths",
+        "Least bulk_thickness_um without a flag, in depths.",
+        room="flags",
+    )
+    thickness_diameters: Positive = knob(
+        FlagLimits,
+        "thickness_diameters",
+        "Least bulk_thickness_um without a flag, in diameters of the impression.",
+        room="flags",
+    )
+    spacing_diameters: Positive | None = knob(
+        FlagLimits,
+        "spacing_diameters",
+        "Least distance of two impressions without a flag, in diameters of the larger one; by "
+        "material_class where left out.",
+        room="flags",
+    )
+    edge_diameters: Positive = knob(
+        FlagLimits,
+        "edge_diameters",
+        "Least distance from an edge without a flag, in diameters of the impression.",
+        room="flags",
+    )
+    outlier: bool = knob(
+        FlagLimits, "outlier", "Whether tests far from their series are flagged.", room="flags"
+    )
+    outlier_sigma: Positive = knob(
+        FlagLimits,
+        "outlier_sigma",
+        "Largest distance from the median without a flag, in robust standard deviations.",
+        room="flags",
+    )
+    outlier_tests: Count = knob(
+        FlagLimits, "outlier_tests", "Fewest tests of a series for this rule.", room="flags"
+    )
+    outlier_share: Share = knob(
+        FlagLimits,
+        "outlier_share",
+        "Where more than this share of a series would be flagged it is taken as several "
+        "populations, and none is.",
         room="flags",
     )
 

@@ -126,7 +126,8 @@ def _problem(error: ErrorDetails, model: type[Section]) -> Problem:
     if kind == "missing":
         info = section_at(model, path[:-1]).model_fields.get(str(path[-1]))
         if info is None:
-            return Problem(path[:-1], "the list is too short.", "Allowed: two numbers.")
+            numbers = "four numbers, x1, y1, x2, y2" if "edges_um" in path else "two numbers"
+            return Problem(path[:-1], "the list is too short.", f"Allowed: {numbers}.")
         example = _allowed_words(info.annotation)
         return Problem(path, "the key is missing.", f"{info.description}{example}")
     if kind == "value_error":

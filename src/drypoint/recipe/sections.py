@@ -120,6 +120,18 @@ class Specimen(Section):
     thickness_nm: Positive | None = key("Thickness of a film.", None, unit="nm")
     u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
     roughness_Ra_nm: NonNegative | None = key("Roughness Ra.", None, unit="nm")
+    bulk_thickness_um: Positive | None = key(
+        "Thickness of the whole specimen, where it may matter.", None, unit="µm"
+    )
+    material_class: Literal["ceramic", "iron alloy", "other"] | None = key(
+        "Class of the material; the spacing of impressions that is asked for depends on it.", None
+    )
+    edges_um: tuple[tuple[float, float, float, float], ...] = key(
+        "Edges and interfaces as straight lines [x1, y1, x2, y2], in the coordinates of the "
+        "positions.",
+        (),
+        unit="µm",
+    )
     E_expected_GPa: Positive | None = key("Modulus that is expected.", None, unit="GPa")
     preparation: str = key("How the surface was prepared.", "")
     mounting: str = key("How the specimen was mounted.", "")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import glob
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from drypoint import materials
@@ -18,6 +18,8 @@ from drypoint.recipe.convert import (
     frame_of,
     layout_of,
     options_of,
+    surroundings_of,
+    with_oscillator,
 )
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.recipe.problems import unknown
@@ -27,6 +29,7 @@ from drypoint.recipe.to_tip import tip_of
 from drypoint.records.find import files_in, left_out_note
 from drypoint.records.layout import Layout
 from drypoint.reduction.options import Options
+from drypoint.reduction.surroundings import Declared
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint, single
 
@@ -91,6 +94,10 @@ class Study:
         over = None if specimen is None else self.specimen(specimen)
         return options_of(choices_for(self.file, over))
 
+    def surroundings(self, specimen: str) -> Declared:
+        """Film, roughness, thickness, class of material and edges of a specimen, in SI."""
+        return surroundings_of(self.specimen(specimen))
+
     def bench(self, tip: str | None = None, frame: str | None = None) -> Bench:
         """A tip in a frame, in SI. Names may be left out where there is one of each.
 
@@ -112,8 +119,9 @@ class Study:
         return Bench(used, frame_of(name, certified_frame(frames.get(name), on_frame)))
 
     def calibrated(self, name: str) -> Bench:
-        """A calibrated bench by its name in [benches]."""
-        return self.benches[name].exchanged.bench
+        """A calibrated bench by its name in [benches], with the dynamic constants given there."""
+        bench = self.benches[name].exchanged.bench
+        return replace(bench, frame=with_oscillator(bench.frame, self.file.benches[name]))
 
     def bench_of(self, i: int) -> Bench:
         """The bench of the records table ``i``."""

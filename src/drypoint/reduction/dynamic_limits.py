@@ -99,7 +99,8 @@ def _shallow(
     u_zero = np.hypot(zero.u_depth, zero.per_exponent * law)[r.test]
     h_c = r["h_c"].value
     with np.errstate(divide="ignore", invalid="ignore"):
-        rel_S = r.u("S") / r["S"].value
+        S = r["S"].value
+        rel_S = np.where(S > 0, r.u("S") / S, np.inf)
         outside = (h_c < area.h_min) | (h_c > area.h_max)
         large = swing > d.swing_limit
     no_m = ~np.isfinite(m)
@@ -110,6 +111,8 @@ def _shallow(
             lambda i: (
                 f"The standard uncertainty of S is {100 * rel_S[i]:.0f} % (limit "
                 f"{100 * d.u_stiffness_limit:.0f} %)."
+                if np.isfinite(rel_S[i])
+                else "The stiffness that is left for the contact is not above zero, or not known."
             ),
         ),
         "zero uncertain": (

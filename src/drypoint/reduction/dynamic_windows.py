@@ -70,11 +70,14 @@ def signals_of(
 
     ``scales`` are those of force and depth.
     """
+    if not {"stiffness", "force_amplitude"} & batch.channels.keys():
+        return None
     n = len(batch.force)
     by_force, by_depth = scales
 
     def channel(name: str) -> Floats:
-        return batch.channels.get(name, np.full(n, np.nan))
+        values = batch.channels.get(name, np.full(n, np.nan))
+        return np.where(np.isfinite(values), values, np.nan)
 
     depth_amplitude = channel("amplitude") * by_depth
     stiffness = channel("stiffness") * (by_force / by_depth)

@@ -11,6 +11,8 @@ from drypoint.reduction import drift as drift_
 from drypoint.reduction import zero as zero_
 from drypoint.reduction.correct import Corrected
 from drypoint.reduction.cycles import Cycles
+from drypoint.reduction.events import Events, Jumps
+from drypoint.reduction.grounds import GROUNDS, raise_flag
 from drypoint.reduction.options import Options
 from drypoint.reduction.result import Flag
 from drypoint.reduction.unloading import STATUS, Unloading
@@ -19,32 +21,16 @@ from drypoint.tips.tip import Tip
 
 Floats = NDArray[np.float64]
 
-#: Flag code -> grounds, for the docs and the report.
-GROUNDS: dict[str, str] = {
-    "no drift hold": "ISO 14577-1 asks for drift to be measured or shown to be small",
-    "drift": "common practice of the trade: a drift above 0.05 nm/s is mended only in part",
-    "zero by threshold": "too few samples near contact for the extrapolated fit",
-    "fit failed": "no stiffness without a fit",
-    "poor fit": "residual above the limit set in the recipe",
-    "odd exponent": "Oliver and Pharr 1992 found 1.25 to 1.51; 1 is a flat punch, 2 a cone",
-    "pile-up likely": "Bolshakov and Pharr 1998: h_p/h_max above 0.7 with little hardening",
-    "tip range": "the area function was not determined at this contact depth",
-    "still elastic": "mean pressure of an elastic contact is no hardness",
-    "hardness uncertain": "relative uncertainty above the limit set in the recipe",
-    "creep at unloading": "the start of unloading holds creep as well as elastic recovery",
-    "viscosity unknown": "Feng and Ngan 2002: the rate of creep at the end of a hold is needed",
-    "measured area": "area of the impression as measured replaces the area function",
-}
+_BEYOND_NOISE = 1.5  # times the residual that noise leaves is a poor fit
 
-
-def _flag(code: str, sentence: str) -> Flag:
-    return Flag(code, sentence, GROUNDS[code])
+__all__ = ["GROUNDS", "find_flags", "still_elastic"]
 
 
 def find_flags(
     corrected: Corrected,
     cycles: Cycles,
     fits: Unloading,
+    events: Events,
     values: Mapping[str, Floats],
     u_H: Floats,
     tip: Tip,
@@ -75,17 +61,25 @@ def find_flags(
         creep_share = np.where(sure > 0, np.abs(cycles.creep_rate), 0.0) / unload_rate
     elastic = still_elastic(values, options)
     for i in range(len(cycles.test)):
-        row = _of_corrections(corrected, int(cycles.test[i]), options)
+        t = int(cycles.test[i])
+        row = _of_corrections(corrected, t, options)
+        row += _of_events(events, t)
+        row += _of_noise(corrected, t, float(cycles.h_max[i]), float(cycles.F_max[i]), options)
         if seen[i]:
-            row.append(_flag("measured area", "The area was measured on the impression."))
+            row.append(raise_flag("measured area", "The area was measured on the impression."))
         if fits.status[i] != 0:
-            row.append(_flag("fit failed", f"No stiffness: {STATUS[int(fits.status[i])]}."))
+            row.append(raise_flag("fit failed", f"No stiffness: {STATUS[int(fits.status[i])]}."))
             out.append(tuple(row))
             continue
-        row += _of_fit(float(fits.rms[i]), float(fits.m[i]), options)
+        noise = np.hypot(
+            corrected.zero.noise_force[t], values["S"][i] * corrected.zero.noise_depth[t]
+        )
+        row += _of_fit(
+            float(fits.rms[i]), float(noise / cycles.F_max[i]), float(fits.m[i]), options
+        )
         if ratio[i] > limits.pile_up and not seen[i]:
             row.append(
-                _flag(
+                raise_flag(
                     "pile-up likely",
                     f"h_p/h_max = {ratio[i]:.3f} is above {limits.pile_up}; the contact area may "
                     "be underestimated. Measure the impression.",
@@ -93,7 +87,7 @@ def find_flags(
             )
         if outside[i] and not seen[i]:
             row.append(
-                _flag(
+                raise_flag(
                     "tip range",
                     f"h_c = {values['h_c'][i] * 1e9:.1f} nm lies outside the range of the area "
                     f"function ({tip.area.h_min * 1e9:.1f} to {tip.area.h_max * 1e9:.1f} nm).",
@@ -101,7 +95,7 @@ def find_flags(
             )
         if creep_share[i] > limits.creep_rate_share:
             row.append(
-                _flag(
+                raise_flag(
                     "creep at unloading",
                     f"Creep at the end of the hold is {100 * creep_share[i]:.0f} % of the elastic "
                     "rate of unloading; "
@@ -114,7 +108,7 @@ def find_flags(
             )
         if options.analysis.viscous_correction and not np.isfinite(values["viscous_share"][i]):
             row.append(
-                _flag(
+                raise_flag(
                     "viscosity unknown",
                     "No hold at constant force comes before this unloading; S is not corrected "
                     "for creep.",
@@ -131,10 +125,10 @@ def _of_corrections(corrected: Corrected, t: int, options: Options) -> list[Flag
     how, rate = int(corrected.drift.how[t]), float(corrected.drift.rate[t])
     limit = options.flags.drift_rate
     if how == drift_.NO_HOLD and options.drift.method == "drift hold":
-        row.append(_flag("no drift hold", "The record has no drift hold; drift is not known."))
+        row.append(raise_flag("no drift hold", "The record has no drift hold; drift is not known."))
     if abs(rate) > limit:
         row.append(
-            _flag(
+            raise_flag(
                 "drift",
                 f"The drift of {rate * 1e9:.3f} nm/s is above the limit of "
                 f"{limit * 1e9:.3g} nm/s; it was corrected.",
@@ -142,7 +136,7 @@ def _of_corrections(corrected: Corrected, t: int, options: Options) -> list[Flag
         )
     if int(corrected.zero.how[t]) == zero_.THRESHOLD and options.zero.method != "threshold":
         row.append(
-            _flag(
+            raise_flag(
                 "zero by threshold",
                 f"Only {int(corrected.zero.samples[t])} samples lie near first contact; the zero "
                 "is the first one above the noise.",
@@ -151,13 +145,66 @@ def _of_corrections(corrected: Corrected, t: int, options: Options) -> list[Flag
     return row
 
 
-def _of_fit(rms: float, m: float, options: Options) -> list[Flag]:
-    """What residual and exponent of the unloading fit deserve."""
+def _of_events(events: Events, t: int) -> list[Flag]:
+    """What happened suddenly in test ``t``."""
+    row: list[Flag] = []
+    if events.lost[t]:
+        row.append(
+            raise_flag(
+                "contact lost",
+                f"Contact was made at {events.lost_depth[t] * 1e9:.1f} nm, reached "
+                f"{events.lost_force[t] * 1e3:.3g} mN and was lost again before the loading; the "
+                "zero may be wrong. Look at it.",
+            )
+        )
+    if events.pop_in.count[t]:
+        row.append(raise_flag("pop-in", _jump(events.pop_in, t, "on loading")))
+    if events.pop_out.count[t]:
+        row.append(raise_flag("pop-out", _jump(events.pop_out, t, "on unloading")))
+    return row
+
+
+def _jump(jumps: Jumps, t: int, when: str) -> str:
+    """The first jump in words, and how many more there are."""
+    by_force = np.isfinite(jumps.size[t])
+    what = f"The depth jumps by {jumps.size[t] * 1e9:.1f} nm"
+    if not by_force:
+        what = f"The force drops by {jumps.drop[t] * 1e3:.3g} mN"
+    more = int(jumps.count[t]) - 1
+    return f"{what} {when} at {jumps.force[t] * 1e3:.3g} mN and {jumps.depth[t] * 1e9:.1f} nm" + (
+        f", and {more} more time{'s' if more > 1 else ''} later." if more else "."
+    )
+
+
+def _of_noise(
+    corrected: Corrected, t: int, h_max: float, F_max: float, options: Options
+) -> list[Flag]:
+    """Whether single readings of test ``t`` are lost in noise."""
+    zero, limit = corrected.zero, options.flags.noise_share
+    row: list[Flag] = []
+    for noise, whole, words, unit in (
+        (float(zero.noise_depth[t]) * 1e9, h_max * 1e9, "depth", "nm"),
+        (float(zero.noise_force[t]) * 1e3, F_max * 1e3, "force", "mN"),
+    ):
+        if not row and noise > limit * whole:
+            row.append(
+                raise_flag(
+                    "noise",
+                    f"The noise of the {words}, {noise:.3g} {unit}, is {100 * noise / whole:.1f} % "
+                    f"of the largest {words} (limit {100 * limit:.3g} %).",
+                )
+            )
+    return row
+
+
+def _of_fit(rms: float, noise: float, m: float, options: Options) -> list[Flag]:
+    """What residual and exponent of the unloading fit deserve. ``noise`` is the residual that the
+    noise of force and depth leaves by itself, as a share of F_max like ``rms``."""
     row: list[Flag] = []
     limits = options.flags
-    if rms > limits.fit_residual:
+    if rms > max(limits.fit_residual, _BEYOND_NOISE * noise):
         row.append(
-            _flag(
+            raise_flag(
                 "poor fit",
                 f"The unloading fit leaves {100 * rms:.2g} % of F_max (limit "
                 f"{100 * limits.fit_residual:.2g} %).",
@@ -165,7 +212,7 @@ def _of_fit(rms: float, m: float, options: Options) -> list[Flag]:
         )
     lo, hi = limits.exponent
     if options.analysis.unloading == "power law" and not lo <= m <= hi:
-        row.append(_flag("odd exponent", f"The exponent m = {m:.3f} is outside {lo} to {hi}."))
+        row.append(raise_flag("odd exponent", f"The exponent m = {m:.3f} is outside {lo} to {hi}."))
     return row
 
 
@@ -176,7 +223,7 @@ def _of_hardness(
     H, limit = abs(values["H_IT"][i]), options.analysis.u_hardness_limit
     if elastic:
         return [
-            _flag(
+            raise_flag(
                 "still elastic",
                 f"Hardness withheld: {values['eta_IT'][i]:.1f} % of the work came back, the "
                 "contact is still elastic.",
@@ -184,7 +231,7 @@ def _of_hardness(
         ]
     if u_H[i] > limit * H:
         return [
-            _flag(
+            raise_flag(
                 "hardness uncertain",
                 f"Hardness withheld: its standard uncertainty is {100 * u_H[i] / H:.0f} % (limit "
                 f"{100 * limit:.0f} %).",

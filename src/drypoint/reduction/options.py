@@ -56,6 +56,23 @@ SOURCES: dict[str, str] = {
     "dynamic.zero_share": "our own choice: it moves hardness by twice as much",
     "dynamic.swing_limit": "our own choice: beyond it the correction to the top of the swing is "
     "more than a correction",
+    "flags.pop_in_sigma": "our own choice: no false alarm in thousands of clean records "
+    "(benchmarks/bench_flags.py)",
+    "flags.pop_in_ratio": "our own choice: sudden is three times the usual rate and more",
+    "flags.noise_share": "our own choice: one hundredth, as ISO 14577-1 asks of the zero point",
+    "flags.roughness_ratio": "ISO 14577-1 and -4: Ra at most 5 % of the depth",
+    "flags.film_depth_share": "common practice of the trade (Bückle's rule)",
+    "flags.film_radius_ratio": "ISO 14577-4, second-hand: 1.5 for a soft film on a hard "
+    "substrate, 2 for a hard one",
+    "flags.thickness_depths": "ISO 14577-1",
+    "flags.thickness_diameters": "ISO 14577-1",
+    "flags.spacing_diameters": "ISO 14577-1: 5 in ceramics, iron and its alloys; 10 in others "
+    "and where the material is not stated",
+    "flags.edge_diameters": "ISO 14577-1",
+    "flags.outlier": "on; it assumes one population",
+    "flags.outlier_sigma": "Iglewicz and Hoaglin 1993",
+    "flags.outlier_tests": "our own choice: with fewer the robust spread itself is uncertain",
+    "flags.outlier_share": "our own choice: more strays than this are another population",
     "analysis.u_hardness_limit": "our own choice: hardness with a larger relative standard "
     "uncertainty says nothing",
     "analysis.elastic_work_limit": "our own choice: above this elastic share of the work the "
@@ -145,13 +162,33 @@ class AnalysisOptions:
 
 @dataclass(frozen=True)
 class FlagLimits:
-    """Thresholds of the flags that this room raises (each a plain sentence with its grounds)."""
+    """Thresholds of the flags (each a plain sentence with its grounds).
+
+    ``pop_in_sigma`` and ``pop_in_ratio`` hold for pop-ins and pop-outs, see
+    :mod:`drypoint.reduction.events`; ``spacing_diameters`` ``None`` is by the class of material;
+    the others are told in :mod:`drypoint.reduction.surroundings` and
+    :mod:`drypoint.reduction.strays`.
+    """
 
     drift_rate: float = 0.05e-9
     fit_residual: float = 0.01
     exponent: tuple[float, float] = (1.05, 2.2)
     pile_up: float = 0.7
     creep_rate_share: float = 0.1
+    pop_in_sigma: float = 6.0
+    pop_in_ratio: float = 2.0
+    noise_share: float = 0.01
+    roughness_ratio: float = 20.0
+    film_depth_share: float = 0.1
+    film_radius_ratio: float = 1.5
+    thickness_depths: float = 10.0
+    thickness_diameters: float = 3.0
+    spacing_diameters: float | None = None
+    edge_diameters: float = 3.0
+    outlier: bool = True
+    outlier_sigma: float = 3.5
+    outlier_tests: int = 8
+    outlier_share: float = 0.1
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from drypoint.reduction.correct import Corrected, correct
 from drypoint.reduction.cycles import Cycles, read_cycles
 from drypoint.reduction.derive import LOCAL, UNITS, Context, jacobians
 from drypoint.reduction.dynamic import Dynamic, reduce_dynamic
+from drypoint.reduction.events import Events, find_events
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.local import Locals, local_inputs
 from drypoint.reduction.options import Options
@@ -67,8 +68,8 @@ class Reduced:
 
     ``cycles`` has one row per unloading, ``tests`` one row per test (the unloading from its
     largest force); ``tests_rows`` are that row's indices in ``cycles``. ``readings``, ``fits``
-    and ``locals`` belong to the rows of ``cycles``. ``dynamic`` has rows along loading where the
-    records oscillate.
+    and ``locals`` belong to the rows of ``cycles``, ``events`` to the tests of the batch.
+    ``dynamic`` has rows along loading where the records oscillate.
     """
 
     segments: Segments
@@ -81,6 +82,7 @@ class Reduced:
     tests: Reduction
     tests_rows: NDArray[np.int64]
     faults: tuple[Fault, ...]
+    events: Events
     dynamic: Dynamic | None = None
 
 
@@ -184,7 +186,8 @@ def reduce_batch(
     ctx = _context(batch, bench, options, corrected, readings, fits, local, specimens, owners,
                    area, viscous)  # fmt: skip
     values, by_local, by_theta = jacobians(local.values, inputs.as_dict(), ctx)
-    cycles = _assemble(bench, options, corrected, readings, fits, local, ctx, inputs,
+    events = find_events(corrected, segments, (batch.force, batch.depth), options.flags)
+    cycles = _assemble(bench, options, corrected, readings, fits, events, local, ctx, inputs,
                        values, by_local, by_theta, share)  # fmt: skip
     faults = _faults(batch, corrected, readings, fits, tests_rows)
     bad = {f.test for f in faults}
@@ -192,7 +195,7 @@ def reduce_batch(
     keep = np.array([i for i, t in enumerate(readings.test) if int(t) not in bad], dtype=np.int64)
     return Reduced(
         segments, corrected, readings, fits, local, ctx,
-        take_rows(cycles, keep), take_rows(cycles, good), good, faults,
+        take_rows(cycles, keep), take_rows(cycles, good), good, faults, events,
         reduce_dynamic(
             batch, bench, options, corrected, segments, readings, fits, ctx, inputs, keep
         ),
@@ -287,6 +290,7 @@ def _assemble(
     corrected: Corrected,
     readings: Cycles,
     fits: Unloading,
+    events: Events,
     local: Locals,
     ctx: Context,
     inputs: Joint,
@@ -324,7 +328,9 @@ def _assemble(
     u_sys = np.sqrt(np.einsum("ij,jk,ik->i", h.sensitivity, inputs.cov, h.sensitivity))
     u_H = np.hypot(h.u_random, u_sys)
     seen = {**values, "viscous_share": viscous_share.value}
-    found = flags_.find_flags(corrected, readings, fits, seen, u_H, bench.tip, ctx.seen, options)
+    found = flags_.find_flags(
+        corrected, readings, fits, events, seen, u_H, bench.tip, ctx.seen, options
+    )
     withheld = np.array(
         [any(f.code in ("still elastic", "hardness uncertain") for f in row) for row in found],
         dtype=bool,

@@ -97,6 +97,8 @@ def _solve(h: Floats, g: Floats) -> Floats:
             t = h[i, j]
             for m in range(j):
                 t -= low[i, m] * low[j, m]
+            if i == j and not t > 0.0:
+                return np.full(k, np.nan)
             low[i, j] = np.sqrt(t) if i == j else t / low[j, j]
         for m in range(i):
             out[i] -= low[i, m] * out[m]

@@ -87,12 +87,16 @@ def _end_rates(corrected: Corrected, readings: Cycles, rows: Ints) -> tuple[Floa
     offsets = np.concatenate([[0], np.cumsum(count)]).astype(np.int64)
     at = np.arange(offsets[-1]) + np.repeat(first - offsets[:-1], count)
     T = corrected.time[stop - 1] - corrected.time[first]
+    T = np.where(T > 0, T, np.nan)
     v = (corrected.time[at] - np.repeat(corrected.time[stop - 1], count)) / np.repeat(T, count)
     jac = np.stack([np.ones_like(v), v, v * v], axis=1)
     h = corrected.depth[at] - np.repeat(corrected.depth[stop - 1], count)
     products = jac[:, :, None] * np.concatenate([jac, h[:, None]], axis=1)[:, None, :]
     normal = np.add.reduceat(products, offsets[:-1], axis=0)
-    fit = np.linalg.solve(normal[:, :, :3], normal[:, :, 3:])[:, :, 0]
+    # Repeated times leave nothing to fit; evenly spaced ones give N^3 / 2160.
+    sound = np.linalg.det(normal[:, :, :3]) > 1e-8 * count.astype(np.float64) ** 3
+    left = np.where(sound[:, None, None], normal[:, :, :3], np.eye(3))
+    fit = np.where(sound[:, None], np.linalg.solve(left, normal[:, :, 3:])[:, :, 0], np.nan)
     resid = h - np.einsum("ij,ij->i", jac, np.repeat(fit, count, axis=0))
     test = readings.test[rows]
     quiet = Quiet(corrected.depth, corrected.quiet[0][test], corrected.quiet[1][test])
@@ -115,7 +119,7 @@ def find_viscous(corrected: Corrected, readings: Cycles) -> Viscous:
         )  # fmt: skip
     if len(rows):
         rate, u = _end_rates(corrected, readings, rows)
-        known = np.isfinite(u)
+        known = np.isfinite(rate) & np.isfinite(u)
         rows = rows[known]
         out.per_rate[rows] = -1.0 / force_rate[rows]
         out.compliance[rows] = rate[known] * out.per_rate[rows]

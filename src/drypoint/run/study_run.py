@@ -18,6 +18,7 @@ from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
 from drypoint.run.bench_dates import date_notes
 from drypoint.run.dynamic import gather_dynamic
+from drypoint.run.flagging import facts_of, flagged
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge
@@ -114,19 +115,20 @@ def gather(
     excluded = {
         t.name: why for t in whole.tests if (why := _why_excluded(state, t.name)) is not None
     }
-    zero = _zero_columns(groups, len(whole))
+    zero, facts = _zero_columns(groups, len(whole)), facts_of(groups, len(whole))
+    reasons = tuple(_excluded_rows(state, whole.tests, r) for r in (tests, cycles))
+    counted = tuple(np.array([w is None for w in rows], dtype=bool) for rows in reasons)
+    tests, cycles = flagged(study, whole, facts, tests, cycles, (counted[0], counted[1]))
     tips = [""] * len(whole)
     for g in groups:
         for w in g.where:
             tips[int(w)] = g.tip
     tables = [
-        results_frame(r, whole, zero=zero, tips=tips, excluded=ex, with_cycles=c)
-        for r, c, ex in (
-            (tests, False, _excluded_rows(state, whole.tests, tests)),
-            (cycles, True, _excluded_rows(state, whole.tests, cycles)),
+        results_frame(
+            r, whole, zero=zero, events=facts.events, tips=tips, excluded=ex, with_cycles=c
         )
+        for r, c, ex in ((tests, False, reasons[0]), (cycles, True, reasons[1]))
     ]
-    out = np.array(tables[0]["excluded"].to_list(), dtype=bool)
     level = study.file.output.level_of_confidence
     unknown = sorted(set(state.tests) - {t.name for t in whole.tests})
     # What is remarked of a test that was set aside anyway helps nobody.
@@ -135,8 +137,7 @@ def gather(
     notes += [n for n in readings.notes if not n.startswith(gone)]
     notes += date_notes(study, readings.parts)
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
-    counted = np.array(tables[1]["excluded"].to_list(), dtype=bool)
-    kept = take_rows(tests, np.flatnonzero(~out))
+    kept = take_rows(tests, np.flatnonzero(counted[0]))
     result = StudyResult(
         study=study,
         batch=whole,
@@ -152,7 +153,7 @@ def gather(
         series_all=series_by_specimen(study, whole, tests, level),
         provenance=provenance_of(study, journal, readings),
         notes=tuple(notes),
-        bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(~counted)), level),
+        bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(counted[1])), level),
         comparisons=comparisons(study, whole, kept, level),
         dynamic=gather_dynamic(study, whole, groups, tips, state, level),
     )

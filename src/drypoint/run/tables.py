@@ -37,6 +37,7 @@ def results_frame(
     batch: Batch,
     *,
     zero: Mapping[str, np.ndarray],
+    events: Mapping[str, np.ndarray],
     tips: Sequence[str],
     excluded: Sequence[str | None],
     with_cycles: bool,
@@ -51,6 +52,8 @@ def results_frame(
     zero : mapping
         Per test of the batch: ``depth``, ``u_depth``, ``how``, ``drift``, ``u_drift``,
         ``drift_how``, SI.
+    events : mapping
+        Column -> its value for each test of the batch, in the column's unit.
     tips : sequence of str
         Tip of each test of the batch.
     excluded : sequence of str or None
@@ -88,6 +91,7 @@ def results_frame(
         "drift_from": pl.Series(
             [drift_.HOW[int(zero["drift_how"][i])] for i in t], dtype=pl.String
         ),
+        **{name: pl.Series(values[t]).fill_nan(None) for name, values in events.items()},
         "tip": pl.Series([tips[int(i)] for i in t], dtype=pl.String),
         "flags": pl.Series(["; ".join(f.code for f in row) for row in r.flags], dtype=pl.String),
         "excluded_because": pl.Series(list(excluded), dtype=pl.String),

@@ -1,5 +1,6 @@
 """Invented records with known truth, built backwards from it."""
 
+from drypoint.simulation import plant
 from drypoint.simulation.cycles import Cycle, Leg, cyclic, single, stepped, to_depth
 from drypoint.simulation.demo import make_demo
 from drypoint.simulation.record import Record, batch_of, simulate, simulate_batch, simulate_many
@@ -29,6 +30,7 @@ __all__ = [
     "batch_of",
     "cyclic",
     "make_demo",
+    "plant",
     "simulate",
     "simulate_batch",
     "simulate_many",

@@ -45,6 +45,8 @@ POP_IN: Mapping[str, tuple[float, float]] = {
     "martensite-like": (0.05e-3, 0.09e-3),
 }
 STEEL_GRID = (8, 5)
+#: Distance of neighbours on the steels, m: more than five diameters of the largest impression.
+STEEL_PITCH = 15e-6
 #: The same steel after tempering (invented): one phase; hardness, its relative scatter, exponent.
 TEMPERED = (3.3e9, 0.04, 1.35)
 _TEMPERED_TESTS = 12
@@ -198,7 +200,7 @@ def _steel(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> 
             m=m,
             creep=Creep(0.006),
             pop_in_force=float(rng.uniform(lowest, highest)),
-            position_m=(8e-6 * ix, 8e-6 * iy),
+            position_m=(STEEL_PITCH * ix, STEEL_PITCH * iy),
         ).with_radial_factor()
         cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
         planned.append(Planned(f"raw/steel/row-{iy + 1}.txt", truth, cycle, phase))
@@ -220,7 +222,7 @@ def _tempered(base: Truth, true: Mapping[str, float], rng: np.random.Generator) 
             m=m,
             creep=Creep(0.006),
             pop_in_force=float(rng.uniform(*POP_IN["ferrite-like"])),
-            position_m=(8e-6 * i, 0.0),
+            position_m=(STEEL_PITCH * i, 0.0),
         ).with_radial_factor()
         cycle = single(5e-3, load=25.0, unload=12.0, drift_hold=40.0, shape=2.0, gap=100e-9)
         planned.append(Planned("raw/tempered/line.txt", truth, cycle))

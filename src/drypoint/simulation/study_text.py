@@ -89,10 +89,12 @@ thickness_nm = 400.0
 [specimens.steel]
 description = "two-phase steel, invented"
 {_nu("steel")}
+material_class = "iron alloy"
 
 [specimens.tempered]
 description = "the same steel after tempering, invented"
 nu_of = "steel"
+material_class = "iron alloy"
 
 # Tip and frame as the calibration in bench/bench.toml found them.
 [benches.B1]
