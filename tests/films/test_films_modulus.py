@@ -48,8 +48,8 @@ def structure(
 A = np.geomspace(0.1 * UM, 3 * UM, 25)
 
 
-@pytest.mark.parametrize("E_f", [2, 20, 70, 150, 400, 900])
-@pytest.mark.parametrize("E_s", [70, 170, 400])
+@pytest.mark.parametrize("E_f", [2, 20, 150, 900])
+@pytest.mark.parametrize("E_s", [70, 400])
 def test_the_truth_comes_back(E_f: float, E_s: float) -> None:
     """Without noise, to 1e-5, from a start of 100 GPa; thickness too where both are sought."""
     tests = invented_on(E_f * GPA, E_s * GPA, A)
@@ -222,7 +222,7 @@ def test_sampling_agrees_with_the_fit() -> None:
         films.sample(tests, s, u_model=0, steps=6, walkers=12, seed=2) for _ in range(2)
     )
     assert np.array_equal(short.draws, again.draws)
-    one = films.sample(tests, s, u_model=0, steps=200, walkers=12, seed=2)
+    one = films.sample(tests, s, u_model=0, steps=140, walkers=12, seed=2)
     mid, low, high = one.interval("film.E")
     r = films.infer(tests, s, u_model=0)
     assert mid == pytest.approx(r.best[0], rel=0.02)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import drypoint.stress as stress
+from drypoint.contact.unloading import radial_factor
 
 PSI = float(np.radians(70.3))
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "fe_cones" / "cone_70p3deg.csv"
@@ -56,6 +57,28 @@ def test_hardness_is_three_times_the_yield_stress_at_most(hard: stress.Solution)
     assert hard.pile_up > 0.05 * hard.depth[hard.peak]
     assert hard.depth[-1] / hard.depth.max() > 0.88
     assert hard.impression.z.min() == pytest.approx(-hard.depth[-1], rel=0.05)
+
+
+def test_slope_of_the_unloading_is_that_of_elastic_contact(hard: stress.Solution) -> None:
+    """S = 2 gamma E* a, gamma of [hay1999], 1.067 for nu = 0.3; 2.5 % for a and the fit.
+
+    (On solids with E/Y below about 50 large elastic strains make S larger still.)
+    """
+    seen = stress.as_seen(hard)
+    gamma = float(radial_factor(0.3, PSI))
+    a = hard.contact_radius[hard.peak]
+    slope = np.gradient(hard.force, hard.depth)[hard.peak + 1]
+    assert slope / (2 * seen.true_E_r * a) == pytest.approx(gamma, rel=0.025)
+    assert pytest.approx(slope, rel=0.05) == seen.S
+    assert 1.0 < seen.m < 1.6
+
+
+def test_an_instrument_reads_too_much_where_the_surface_piles_up(hard: stress.Solution) -> None:
+    """E_r by the contact depth is up to 32 % high on such solids [bolshakov1998]; independent runs
+    (PNAS 117 (2020) 7052) reach 1.324 at E/Y = 700, n = 0."""
+    seen = stress.as_seen(hard)
+    assert 1.15 < seen.E_r / seen.true_E_r < 1.4
+    assert 1.15 * seen.true_hardness < seen.H_IT
 
 
 @pytest.mark.skipif(not DATA.exists(), reason="open data not beside the project")

@@ -10,32 +10,43 @@
 and the kernels ``element``, ``flow``, ``touch``; ``farfield`` is what lies outside the mesh.
 """
 
+from drypoint.stress.fields import Field, Interface, field, interface
 from drypoint.stress.plan import EFFORTS, Effort, Estimate
 from drypoint.stress.profile import Profile, cone, flat_punch, from_tip, paraboloid, sphere
 from drypoint.stress.protocol import Leg, Protocol
+from drypoint.stress.seen import Seen, as_seen, record
 from drypoint.stress.solution import Errors, FirstYield, Solution
 from drypoint.stress.solve import solve
 from drypoint.stress.stack import Layer, Material, Stack
 from drypoint.stress.surface import Surface
+from drypoint.stress.vtu import vtu_bytes
 
 __all__ = [
     "EFFORTS",
     "Effort",
     "Errors",
     "Estimate",
+    "Field",
     "FirstYield",
+    "Interface",
     "Layer",
     "Leg",
     "Material",
     "Profile",
     "Protocol",
+    "Seen",
     "Solution",
     "Stack",
     "Surface",
+    "as_seen",
     "cone",
+    "field",
     "flat_punch",
     "from_tip",
+    "interface",
     "paraboloid",
+    "record",
     "solve",
     "sphere",
+    "vtu_bytes",
 ]

@@ -267,7 +267,7 @@ def _forces(e: int, mean_J: float, sigma: Floats, pt: Floats, theta: Floats, fe:
 def _tangent(
     K: float, P: float, v: float, finite: bool, pt: Floats, theta: Floats, rows: Floats, ke: Floats
 ) -> None:
-    """The element's tangent; ``rows`` (9, 8) holds one kind of strain of all freedoms in a row."""
+    """The element's tangent, upper triangle; ``rows`` (9, 8): a kind of strain of all freedoms."""
     ke[:, :] = 0.0
     for g in range(4):
         W, cs, sn = pt[g, VOLUME], pt[g, AXIS], pt[g, AXIS + 1]
@@ -303,7 +303,7 @@ def _tangent(
             o0 = W * (s0 * rows[3, j] + mix * rows[4, j])
             o1 = W * (mix * rows[3, j] + s1 * rows[4, j])
             w = W * vol * rows[8, j]
-            for i in range(8):
+            for i in range(j, 8):
                 ke[j, i] += (
                     rows[5, i] * y0 + rows[6, i] * y1 + rows[7, i] * y2
                     + rows[0, i] * z0 + rows[1, i] * z1 + rows[2, i] * z2
@@ -311,7 +311,7 @@ def _tangent(
                 )  # fmt: skip
     if finite:
         for j in range(8):
-            for i in range(8):
+            for i in range(j, 8):
                 ke[j, i] -= P * theta[i] * theta[j]
 
 
@@ -390,7 +390,7 @@ def _scatter(
     border: Floats,
     ends: Floats,
 ) -> None:
-    """Put one element into the global arrays."""
+    """Put one element into the global arrays; of ``ke`` the upper triangle is read."""
     for i in range(8):
         p = eq[ids[i]]
         if p >= 0:
@@ -399,14 +399,17 @@ def _scatter(
             ends[0] += share[ids[i]] * fe[i]
         if not with_K:
             continue
-        for j in range(8):
+        for j in range(i, 8):
             q = eq[ids[j]]
-            if q >= 0 and p >= q:
-                band[p - q, q] += ke[i, j]
+            if p >= 0 and q >= 0:
+                band[abs(p - q), min(p, q)] += ke[i, j]
             elif p == -2 and q >= 0:
                 border[q] += share[ids[i]] * ke[i, j]
+            elif q == -2 and p >= 0:
+                border[p] += share[ids[j]] * ke[i, j]
             elif p == -2 and q == -2:
-                ends[1] += share[ids[i]] * share[ids[j]] * ke[i, j]
+                twice = 1.0 if i == j else 2.0
+                ends[1] += twice * share[ids[i]] * share[ids[j]] * ke[i, j]
 
 
 @njit(cache=True, error_model="numpy")

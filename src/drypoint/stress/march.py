@@ -192,7 +192,7 @@ class March:
             ratios=s.ratios.copy(),
             work=self.work,
             stored=stored,
-            plastic_work=s.plastic_work,
+            plastic_work=s.plastic_work + s.friction_work,
             iterations=step.iterations,
             place=self.at,
             sigma=sigma,

@@ -9,11 +9,11 @@ import numpy as np
 from drypoint.stress.system import Place, System
 
 #: Unbalanced force over the contact force at which a step counts as solved.
-TOLERANCE = 1e-6
+TOLERANCE = 1e-4
 #: Most Newton iterations a step may take.
 MOST = 25
 #: Unbalanced force below which the next iteration is expected to be the last.
-NEARLY = 1e-3
+NEARLY = 1e-2
 _HALVINGS = 6
 
 
@@ -57,7 +57,7 @@ def _direction(s: System, at: Place, control: Control) -> Place | None:
     X = s.solve(np.column_stack([-s.f, s.border, s.column]))
     if not np.all(np.isfinite(X)):
         return None
-    to_q, to_F = s.border @ X, s.column @ X
+    to_q, to_F = s.border @ X, s.row @ X
     g_h, g_F = control.slopes()
     A = np.array(
         [
@@ -83,11 +83,11 @@ def _work(s: System, d: Place, at: Place, control: Control) -> float:
 
 
 def _unbalanced(s: System, at: Place, control: Control, scale: float) -> float:
-    """Largest of: unbalanced force over contact force, miss of the control over its target."""
+    """Largest of: unbalanced over contact force, ten times the control's miss over its target."""
     load = max(s.force, scale)
     whole = load if control.load else max(abs(control.target), 1e-30)
     f = np.hypot(np.linalg.norm(s.f), s.ends[0] / s.ends[1])
-    return float(max(f / load, abs(control.miss(at.h, s.force)) / whole))
+    return float(max(f / load, 10 * abs(control.miss(at.h, s.force)) / whole))
 
 
 def _search(s: System, at: Place, d: Place, control: Control, start: float) -> float:

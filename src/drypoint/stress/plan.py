@@ -39,9 +39,9 @@ class Effort:
 EFFORTS = {"quick": Effort(10, 50, 15), "fine": Effort(20, 100, 30)}
 
 #: Growth of element sizes outwards; reach of the mesh in contact radii; even zones likewise.
-GROWTH, REACH, EVEN_R, EVEN_Z = 1.2, 20.0, 1.2, 0.6
+GROWTH, REACH, EVEN_R, EVEN_Z = 1.2, 15.0, 1.2, 0.6
 #: Times the layers' whole thickness that the mesh reaches at least.
-REACH_LAYERS = 6.0
+REACH_LAYERS = 20.0
 #: Share of a soft layer's thickness that a tip may press in before its elements are crushed.
 CRUSHED = 0.8
 

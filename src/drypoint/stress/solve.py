@@ -32,6 +32,7 @@ def solve(
     *,
     mesh: str | Effort = "quick",
     small_strain: bool = False,
+    friction: float = 0.0,
     errors: bool = True,
     fields: bool = True,
     watch: Watch | None = None,
@@ -45,6 +46,8 @@ def solve(
     mesh : "quick", "fine" or :class:`~drypoint.stress.plan.Effort`
     small_strain : bool
         Linear geometry: equilibrium, strain and contact on the undeformed surface. For checks.
+    friction : float
+        Coulomb's coefficient between tip and specimen, 0 to 1.
     errors : bool
         Estimate the errors of mesh and steps with two coarser runs (about 40 % more time).
     fields : bool
@@ -66,7 +69,12 @@ def solve(
     tell = watch or (lambda share, words: None)
     h = plan.depth_guess(stack, profile, protocol)
     plan.check(stack, profile, h)
-    job = _Job(stack, profile, protocol, small_strain)
+    if not 0 <= friction <= 1:
+        raise StressError(
+            f"A coefficient of friction of {friction:.4g} is not between 0 and 1.",
+            remedy="Diamond on metal: 0.05 to 0.2; 0 for none.",
+        )
+    job = _Job(stack, profile, protocol, small_strain, friction)
     coarse, a, h = job.pilot(effort.halved(True, True), h, _part(tell, 0.0, 0.12))
     if protocol.force > 0:
         plan.check(stack, profile, h)
@@ -109,8 +117,11 @@ def _loading(protocol: Protocol) -> Protocol:
 class _Job:
     """One problem, solved on meshes of several finenesses."""
 
-    def __init__(self, stack: Stack, profile: Profile, protocol: Protocol, small: bool) -> None:
-        self.stack, self.profile, self.protocol, self.small = stack, profile, protocol, small
+    def __init__(
+        self, stack: Stack, profile: Profile, protocol: Protocol, small: bool, friction: float
+    ) -> None:
+        self.stack, self.profile, self.protocol = stack, profile, protocol
+        self.small, self.friction = small, friction
 
     def march(
         self,
@@ -128,7 +139,7 @@ class _Job:
         stiffness = rows[:, 5].max() / (OVERLAP * net.edge)
         system = System(
             net, rows, table, profile.kernel, stack.start(not self.small), not self.small,
-            stiffness, stack.substrate.nu_used,
+            stiffness, stack.substrate.nu_used, self.friction,
         )  # fmt: skip
         scale = np.pi * a * a * plan.hardness_guess(stack, profile, h)
         walk = March(

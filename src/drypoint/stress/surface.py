@@ -16,7 +16,8 @@ Floats = NDArray[np.float64]
 @dataclass(frozen=True)
 class Surface:
     """Radius and height (m) of the surface's nodes, vertical gap to the tip (m, below zero where
-    they overlap), mean pressure about each node (Pa), contact radius (m)."""
+    they overlap), mean pressure about each node (Pa, on the surface seen from above), contact
+    radius (m)."""
 
     r: Floats
     z: Floats
@@ -60,7 +61,7 @@ def surface(s: System, at: Place) -> Surface:
     kind, numbers, curve, r_max = s.tip
     height = np.array([profile(x, kind, numbers, curve)[0] for x in r])
     gap = np.where(X[top, 0] > r_max * (1 + 1e-9), np.inf, height - at.h - z)
-    R = X[top, 0]
+    R = r if s.finite else X[top, 0]
     width = np.diff(R)
     share = np.zeros_like(R)
     share[:-1] += width * (R[:-1] / 3 + R[1:] / 6)

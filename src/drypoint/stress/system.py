@@ -15,6 +15,7 @@ from scipy.linalg import lapack
 from drypoint.stress import element
 from drypoint.stress.farfield import outside_stiffness, point_force_displacement
 from drypoint.stress.mesh import Mesh
+from drypoint.stress.rub import rub, slips
 from drypoint.stress.touch import press
 
 Floats = NDArray[np.float64]
@@ -57,9 +58,10 @@ class System:
         finite: bool,
         stiffness: float,
         nu_far: float,
+        friction: float = 0.0,
     ) -> None:
         self.mesh, self.solids, self.table, self.tip = mesh, solids, table, tip
-        self.finite, self.k = finite, stiffness
+        self.finite, self.k, self.mu = finite, stiffness, friction
         n, m = len(mesh.X), len(mesh.quads)
         self.geo, self.N = element.geometry(mesh.X, mesh.quads), element.shape_functions()
         self.last_J = np.ones(m)
@@ -70,6 +72,7 @@ class System:
         self.sigma = np.zeros((m, 4, 4))
         self.plastic_work = 0.0
         self.touching = True
+        self.before = Place(np.zeros(2 * n), 0.0, 0.0)
         self.assemblies = self.factors = 0
         self.at_rest = 0.0
         self.evaluate(Place(np.zeros(2 * n), 0.0, -1.0), with_K=False)
@@ -100,6 +103,12 @@ class System:
         self.border, self.column = np.zeros(len(free)), np.zeros(len(free))
         self.ends, self.contact = np.zeros(4), np.zeros(4)
         self.pressure = np.zeros(len(mesh.top))
+        self.slip: Floats = np.zeros(len(mesh.top))
+        self.rubbing = np.zeros((len(mesh.top), 5))
+        self.row = np.zeros(len(free)) if self.mu else self.column
+        w = self.width - 1
+        self.extra = np.zeros((3 * w + 1, len(free)), order="F") if self.mu else np.zeros((1, 1))
+        self.friction_work = 0.0
         self.ratios = np.zeros(len(self.solids))
 
     def place(self, u: Floats, q: float, h: float) -> Place:
@@ -132,19 +141,37 @@ class System:
                 self.mesh.X, self.mesh.top, at.U, at.h, self.tip, self.k, self.finite, self.eq,
                 with_K, self.f, self.band, self.column, self.contact, self.pressure,
             )  # fmt: skip
+            if self.mu:
+                self._rub(at, with_K)
         return bool(np.all(np.isfinite(self.f)))
+
+    def _rub(self, at: Place, with_K: bool) -> None:
+        X, top = self.mesh.X, self.mesh.top
+        self.extra[:] = 0.0
+        self.row[:] = self.column
+        slips(
+            X, top, at.U, at.h, self.before.U, self.before.h, self.slip, self.tip, self.finite,
+            self.rubbing,
+        )  # fmt: skip
+        rub(
+            X, top, self.rubbing, self.k, self.mu, self.finite, self.eq, with_K, self.f,
+            self.extra, self.column, self.row, self.contact,
+        )  # fmt: skip
 
     def solve(self, rhs: Floats) -> Floats:
         """Solve the banded part for (n_eq, k) right-hand sides."""
         self.factors += 1
-        c, info = lapack.dpbtrf(self.band, lower=1, overwrite_ab=0)
-        if info == 0:
-            return lapack.dpbtrs(c, rhs, lower=1)[0]
+        rubs = self.mu > 0 and self.touching
+        if not rubs:
+            c, info = lapack.dpbtrf(self.band, lower=1, overwrite_ab=0)
+            if info == 0:
+                return lapack.dpbtrs(c, rhs, lower=1)[0]
         w, n = self.width - 1, len(self.f)
-        ab = np.zeros((3 * w + 1, n))
+        ab = self.extra.copy() if rubs else np.zeros((3 * w + 1, n))
         for i in range(w + 1):
-            ab[2 * w + i, : n - i] = self.band[i, : n - i]
-            ab[2 * w - i, i:] = self.band[i, : n - i]
+            ab[2 * w + i, : n - i] += self.band[i, : n - i]
+            if i > 0:
+                ab[2 * w - i, i:] += self.band[i, : n - i]
         lu, piv, info = lapack.dgbtrf(ab, w, w)
         if info != 0:
             return np.full_like(rhs, np.nan)
@@ -155,8 +182,19 @@ class System:
         if self.finite:
             element.mean_dilatation(self.geo, self.N, self.mesh.quads, at.U, self.last_J)
         self.plastic_work += float(self.ends[3])
+        self.before = at
+        if self.mu:
+            self._stick()
         self.old, self.new = self.new, self.old
         self.strain, self.new_strain = self.new_strain, self.strain
+
+    def _stick(self) -> None:
+        """Elastic slip after a step: at most what the pressure about the node can hold."""
+        gap, slip, steep = self.rubbing[:, 0], self.rubbing[:, 1], self.rubbing[:, 4]
+        most = np.where(gap < 0, -self.mu * gap * steep, 0.0) if self.touching else 0.0 * gap
+        kept = np.clip(slip, -most, most)
+        self.friction_work += float(np.sum(self.mu * self.pressure * steep * np.abs(slip - kept)))
+        self.slip = kept
 
     @property
     def force(self) -> float:

@@ -23,9 +23,9 @@ Tip = tuple[int, Floats, Floats, float]
 #: Kinds of profile, as the kernels count them.
 CONE, SPHERE, PARABOLOID, FLAT, CURVE = 0, 1, 2, 3, 4
 
-# Three Gauss points on (0, 1).
-_X = (0.5 - math.sqrt(0.15), 0.5, 0.5 + math.sqrt(0.15))
-_W = (5 / 18, 8 / 18, 5 / 18)
+#: Three Gauss points on (0, 1) and their weights.
+QUADRATURE_X = (0.5 - math.sqrt(0.15), 0.5, 0.5 + math.sqrt(0.15))
+QUADRATURE_W = (5 / 18, 8 / 18, 5 / 18)
 
 
 @njit(cache=True, error_model="numpy")
@@ -118,10 +118,10 @@ def press(
             ids[0], ids[1], ids[2], ids[3] = 2 * a, 2 * a + 1, 2 * b, 2 * b + 1
             width = k * 2 * math.pi * (X[b, 0] - X[a, 0]) * (hi - lo)
             for i in range(3):
-                x = lo + _X[i] * (hi - lo)
+                x = lo + QUADRATURE_X[i] * (hi - lo)
                 n0, n1 = 1 - x, x
                 g = n0 * g_a + n1 * g_b
-                w = width * _W[i] * (n0 * X[a, 0] + n1 * X[b, 0])
+                w = width * QUADRATURE_W[i] * (n0 * X[a, 0] + n1 * X[b, 0])
                 out[0] -= w * g
                 out[1] += w
                 out[3] += 0.5 * w * g * g
