@@ -59,7 +59,8 @@ def test_small_noise_leaves_least_squares(held: bool) -> None:
 
 def test_where_it_does_not_settle_it_gives_the_start_back() -> None:
     start = np.array([1.0, 1.0, 1.4])
-    p, _, _ = refine(np.zeros(10), np.full(10, 0.5), start, np.ones(3))
+    p, _, _, settled = refine(np.zeros(10), np.full(10, 0.5), start, np.ones(3))
+    assert not settled
     np.testing.assert_array_equal(p, start)
 
 
