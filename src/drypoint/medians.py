@@ -41,6 +41,18 @@ def _below(x: Floats, value: float) -> tuple[int, float]:
 
 
 @njit(cache=True, nogil=True)
+def _sort(x: Floats) -> None:
+    """Sort few elements in place; where many are left they are equal, or of no common scale."""
+    for i in range(1, len(x)):
+        v = x[i]
+        j = i
+        while j > 0 and x[j - 1] > v:
+            x[j] = x[j - 1]
+            j -= 1
+        x[j] = v
+
+
+@njit(cache=True, nogil=True)
 def middle_of(x: Floats, room: Floats, count: Ints) -> float:
     """Median of x (not empty); NaN where one is not finite.
 
@@ -81,7 +93,7 @@ def middle_of(x: Floats, room: Floats, count: Ints) -> float:
             break
         k = kept
     left = room[:k]
-    left.sort()
+    _sort(left)
     upper = left[rank]
     if n % 2:
         return upper
