@@ -36,6 +36,7 @@ def _model(x: Floats, p: Floats, out: Floats, jac: Floats) -> bool:
 
 @njit(cache=True, nogil=True)
 def solve3(h: Floats, g: Floats, lam: float, free: Floats) -> Floats:
+    """h^-1 g for the free parameters, the diagonal of h larger by a share ``lam``."""
     k = 3
     mat = np.empty((k, k))
     rhs = np.empty(k)
