@@ -12,7 +12,7 @@ Ints = NDArray[np.int64]
 _BINS = 256
 
 
-@njit(cache=True, nogil=True, fastmath={"reassoc"})
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc"})
 def _copied(x: Floats, room: Floats) -> tuple[float, float, bool]:
     """Least and largest of x, and whether all are finite; x goes to ``room``."""
     low = x[0]
@@ -27,7 +27,7 @@ def _copied(x: Floats, room: Floats) -> tuple[float, float, bool]:
     return low, high, zero == 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _below(x: Floats, value: float) -> tuple[int, float]:
     """How many are below a value, and the largest of these."""
     low = -np.inf
@@ -40,7 +40,7 @@ def _below(x: Floats, value: float) -> tuple[int, float]:
     return count, low
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sort(x: Floats) -> None:
     """Sort few elements in place; where many are left they are equal, or of no common scale."""
     for i in range(1, len(x)):
@@ -52,7 +52,7 @@ def _sort(x: Floats) -> None:
         x[j] = v
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def middle_of(x: Floats, room: Floats, count: Ints) -> float:
     """Median of x (not empty); NaN where one is not finite.
 
@@ -103,7 +103,7 @@ def middle_of(x: Floats, room: Floats, count: Ints) -> float:
     return 0.5 * ((under if below == n // 2 else upper) + upper)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def middle(x: Floats) -> float:
     """Median of x (not empty)."""
     return middle_of(x, np.empty(len(x)), np.empty(_BINS, dtype=np.int64))

@@ -67,6 +67,6 @@ def test_where_it_does_not_settle_it_gives_the_start_back() -> None:
 def test_parameters_that_cannot_be_told_apart_leave_the_start_as_it_is() -> None:
     """A fault of one record must not stop a batch: no division by zero, the start comes back."""
     start = np.array([1.0, 1.0, 1.4])
-    p, _, res = refine(np.zeros(8), np.ones(8), start, np.ones(3))
+    p, _, res, _ = refine(np.zeros(8), np.ones(8), start, np.ones(3))
     assert p.tolist() == start.tolist()
     assert res.tolist() == [0.0] * 8

@@ -16,7 +16,7 @@ _FREE = {"reassoc", "contract"}  # sums in the order that the processor does bes
 _QUICK = 12  # steps of the quick way
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _model(x: Floats, p: Floats, out: Floats, jac: Floats) -> bool:
     """Model and derivatives at x (relative to the reference); False outside its domain."""
     a, length, m = p[0], p[1], p[2]
@@ -34,7 +34,7 @@ def _model(x: Floats, p: Floats, out: Floats, jac: Floats) -> bool:
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def solve3(h: Floats, g: Floats, lam: float, free: Floats) -> Floats:
     """h^-1 g for the free parameters, the diagonal of h larger by a share ``lam``."""
     k = 3
@@ -70,7 +70,7 @@ def solve3(h: Floats, g: Floats, lam: float, free: Floats) -> Floats:
     return step
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def careful(
     x: Floats, y: Floats, start: Floats, free: Floats, max_iter: int
 ) -> tuple[Floats, Floats, float, int]:
@@ -142,7 +142,7 @@ def careful(
     return p, jac, rss, 2
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _sums(x: Floats, y: Floats, p: Floats, lg: Floats, um: Floats, h: Floats, g: Floats) -> float:
     """Fill J'J and J'r, and lg = ln(1 + x/L), um = (1 + x/L)^m; returns the sum of squares r'r."""
     a, length, m = p[0], p[1], p[2]
@@ -177,7 +177,7 @@ def _sums(x: Floats, y: Floats, p: Floats, lg: Floats, um: Floats, h: Floats, g:
     return rss
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def cholesky3(h: Floats, g: Floats, free: Floats, step: Floats) -> float:
     """Solve h step = g for the free parameters; returns g' step, NaN where h is not positive
     definite. ``h`` is spoiled."""
@@ -195,6 +195,7 @@ def cholesky3(h: Floats, g: Floats, free: Floats, step: Floats) -> float:
     t = h[2, 1] - l20 * h[1, 0]
     l21 = t / d1
     d2 = h[2, 2] - l20 * h[2, 0] - l21 * t
+    # Divisions by zero give what is no number here.
     if not (d0 > 0.0 and d1 > 1e-15 * h[1, 1] and d2 > 1e-15 * h[2, 2]):
         return np.nan
     z1 = g[1] - l10 * g[0]
@@ -205,7 +206,7 @@ def cholesky3(h: Floats, g: Floats, free: Floats, step: Floats) -> float:
     return g[0] * step[0] + g[1] * step[1] + g[2] * step[2]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _quick(
     x: Floats, y: Floats, p: Floats, free: Floats, enough: float, lg: Floats, um: Floats
 ) -> tuple[float, bool]:
@@ -243,7 +244,7 @@ def _quick(
     return before, False
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def start_near(x: Floats, y: Floats, start: Floats, free: Floats) -> tuple[Floats, bool]:
     """Parameters near those of least squares (a small share of their uncertainty off), and whether
     the quick way came there."""
@@ -252,7 +253,7 @@ def start_near(x: Floats, y: Floats, start: Floats, free: Floats) -> tuple[Float
     return p, good
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def fit_power_law(
     x: Floats, y: Floats, start: Floats, free: Floats, max_iter: int = 200
 ) -> tuple[Floats, Floats, float, int]:

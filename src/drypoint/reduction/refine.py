@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 _FREE = {"reassoc", "contract"}  # sums in the order that the processor does best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _at_force(
     x: Floats, y: Floats, logs: Floats, p: Floats, r: Floats, jac: Floats, res: Floats
 ) -> None:
@@ -39,7 +39,7 @@ def _at_force(
         jac[2, i] = s * c * r[i] * (logs[i] - base)
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _normal(jac: Floats, res: Floats, h: Floats, g: Floats) -> None:
     """J'J and J'r of derivatives (3, n)."""
     for a in range(3):
@@ -55,7 +55,7 @@ def _normal(jac: Floats, res: Floats, h: Floats, g: Floats) -> None:
             h[b, a] = t
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def refine(
     x: Floats, y: Floats, start: Floats, free: Floats
 ) -> tuple[Floats, Floats, Floats, bool]:

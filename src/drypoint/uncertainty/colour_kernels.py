@@ -18,7 +18,7 @@ Ints = NDArray[np.int64]
 _FREE = {"reassoc", "contract"}  # sums in the order that the processor does best
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _dot(x: Floats, y: Floats) -> float:
     t = 0.0
     for i in range(len(x)):
@@ -26,7 +26,7 @@ def _dot(x: Floats, y: Floats) -> float:
     return t
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _orthonormal(x: Floats, r: Floats) -> bool:
     """Gram and Schmidt, twice over, on the rows of x in place: ``x = r' q``, r upper.
 
@@ -50,7 +50,7 @@ def _orthonormal(x: Floats, r: Floats) -> bool:
     return True
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _relative_drift(e: Floats) -> float:
     """``sum(t |d|) / sum |d|`` of the first differences, t in [-1/2, 1/2]; 0 where they are."""
     n = len(e)
@@ -63,7 +63,7 @@ def _relative_drift(e: Floats) -> float:
     return pull / (n * total) if total > 0.0 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _fold(x: Floats, even: Floats, odd: Floats) -> None:
     """Even and odd part of the rows of x."""
     c, m = x.shape
@@ -76,7 +76,7 @@ def _fold(x: Floats, even: Floats, odd: Floats) -> None:
             even[j, half] = x[j, half]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def likelihoods(
     g: Floats, p: int, m: int, logsum: Floats, low: Floats, like: Floats, rss: Floats
 ) -> None:
@@ -110,7 +110,7 @@ def likelihoods(
         like[s] = -0.5 * (logsum[s] + np.log(like[s]) + (m - p) * np.log(rss[s]))
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _sandwich(
     fit: Floats, spectra: Floats, w: Floats, r: Floats, scale: Floats, mean2: float, out: Floats
 ) -> None:
@@ -146,7 +146,7 @@ def _sandwich(
             out[b, a] = t
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _prepared(
     jac: Floats, e: Floats, block: int, q: Floats, r: Floats, scale: Floats, x: Floats, way: Floats
 ) -> float:
@@ -199,7 +199,7 @@ def _prepared(
     return rss / n
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def covariance_kernel(
     jac: Floats,
     resid: Floats,
@@ -280,7 +280,7 @@ def covariance_kernel(
     return out
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def _quiet_signal(signal: Floats, stop: int, block: int, parabola: Floats, x: Floats) -> None:
     """The last samples before ``stop`` in x: averaged, without their parabola, of unit size."""
     m = len(x)
@@ -301,7 +301,7 @@ def _quiet_signal(signal: Floats, stop: int, block: int, parabola: Floats, x: Fl
         x[k] *= one
 
 
-@njit(cache=True, nogil=True, fastmath=_FREE)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
 def quiet_kernel(
     signal: Floats,
     stop: Ints,

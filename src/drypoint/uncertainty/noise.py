@@ -146,7 +146,7 @@ def line_fits(
     return value, slope, u[:, 0], u[:, 1]
 
 
-@njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
 def _weighted_line(x: Floats, y: Floats, w: Floats) -> tuple[float, float]:
     """Intercept and slope."""
     s0 = s1 = s2 = y0 = y1 = 0.0
@@ -161,7 +161,7 @@ def _weighted_line(x: Floats, y: Floats, w: Floats) -> tuple[float, float]:
     return (y0 - b * s1) / s0, b
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _huber_line(x: Floats, y: Floats, span: float, e: Floats) -> tuple[float, float, float]:
     """Intercept, slope and scale of Huber's line; fills the residuals."""
     n = len(x)
@@ -186,7 +186,7 @@ def _huber_line(x: Floats, y: Floats, span: float, e: Floats) -> tuple[float, fl
     return a, b, s
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _huber_lines(
     t: Floats, y: Floats, offsets: Ints, jac: Floats, e: Floats
 ) -> tuple[Floats, Floats]:
