@@ -154,7 +154,7 @@ def reduce_groups(
         groups.append(
             Group(
                 job.tip, job.frame, job.bench, job.options, job.batch, reduced, job.where,
-                job.superseded,
+                job.superseded, job.key,
             )
         )  # fmt: skip
     watch.at("reducing", len(jobs), len(jobs))

@@ -68,7 +68,7 @@ def read_study_records(
                     )
                 )  # fmt: skip
         layout_hash = canonical_hash(layout)
-        outcomes = []
+        outcomes, keys = [], []
         for piece in pieces([mine[f] for f in keep]):
             some = [keep[k] for k in piece]
             key = _key(records.specimen, layout_hash, [(f, mine[f]) for f in some])
@@ -80,7 +80,9 @@ def read_study_records(
                 outcome = _read(study, some, layout, records.specimen)
                 _keep(cache, key, outcome)
             outcomes.append(outcome)
+            keys.append(key)
         outcome = _joined(outcomes)
+        outcome = replace(outcome, notes=(*outcome.notes, *_doubts(cache, keys, outcome.batch)))
         batch, again = _not_yet_read(outcome.batch, places)
         declared = study.declared(i)
         tests = tuple(_named(t, records.specimen, declared, used) for t in batch.tests)
@@ -122,7 +124,19 @@ def _joined(outcomes: Sequence[ReadOutcome]) -> ReadOutcome:
     batch = join(batches)
     aside = tuple(s for o in outcomes for s in o.set_aside)
     notes = tuple(n for o in outcomes for n in o.notes)
-    return ReadOutcome(batch, aside, (*notes, *doubts(batch)))
+    return ReadOutcome(batch, aside, notes)
+
+
+def _doubts(cache: Cache | None, keys: Sequence[str], batch: Batch) -> tuple[str, ...]:
+    """What is hard to believe of a table's records, kept by the keys of its pieces."""
+    key = cache_key("doubts", __version__, *keys)
+    entry = cache.get(key) if cache is not None else None
+    if entry is not None:
+        return tuple(str(n) for n in entry.meta)
+    found = doubts(batch)
+    if cache is not None:
+        cache.put(key, {}, list(found))
+    return found
 
 
 def _not_yet_read(
