@@ -55,10 +55,11 @@ check: $(STAMP)
 	$(BIN)/mypy src
 	$(BIN)/lint-imports
 
+# The figures of docs/reference/speed.md, then a quick look at the longer studies.
 bench: $(STAMP)
-	@found=0; for file in benchmarks/bench_*.py; do test -e "$$file" || continue; found=1; \
-	  echo "== $$file"; $(BIN)/python "$$file"; done; \
-	  test $$found = 1 || { echo 'No benchmarks/bench_*.py yet.' >&2; exit 1; }
+	$(BIN)/python benchmarks/bench_speed.py --write
+	@for file in benchmarks/bench_*.py; do test "$$file" != benchmarks/bench_speed.py || continue; \
+	  echo "== $$file --quick"; $(BIN)/python "$$file" --quick; done
 
 docs: $(STAMP)
 	$(BIN)/python -m pytest tests/test_docs.py

@@ -59,13 +59,14 @@ def test_small_noise_leaves_least_squares(held: bool) -> None:
 
 def test_where_it_does_not_settle_it_gives_the_start_back() -> None:
     start = np.array([1.0, 1.0, 1.4])
-    p, _, _ = refine(np.zeros(10), np.full(10, 0.5), start, np.ones(3))
+    p, _, _, settled = refine(np.zeros(10), np.full(10, 0.5), start, np.ones(3))
+    assert not settled
     np.testing.assert_array_equal(p, start)
 
 
 def test_parameters_that_cannot_be_told_apart_leave_the_start_as_it_is() -> None:
     """A fault of one record must not stop a batch: no division by zero, the start comes back."""
     start = np.array([1.0, 1.0, 1.4])
-    p, _, res = refine(np.zeros(8), np.ones(8), start, np.ones(3))
+    p, _, res, _ = refine(np.zeros(8), np.ones(8), start, np.ones(3))
     assert p.tolist() == start.tolist()
     assert res.tolist() == [0.0] * 8

@@ -41,6 +41,22 @@ def test_curvature_by_the_published_function(hard: stress.Solution) -> None:
     assert hard.curvature == pytest.approx(dao_curvature(200e9, 1e9, 0.0), rel=0.03)
 
 
+def test_unloading_by_the_published_functions(hard: stress.Solution) -> None:
+    """Slope, residual depth and plastic work of [dao2001], from memory, confirmed on 76 cases.
+
+    Pi_2 = S/(E* h_m) and Pi_3 = h_r/h_m at n = 0; Pi_5 = W_p/W_t of Pi_3.
+    """
+    E_star, Y, h_m = 200e9 / (1 - 0.3**2), 1e9, hard.depth.max()
+    L = float(np.log(E_star / Y))
+    Pi_2 = -0.06831 * L**3 + 0.86295 * L**2 - 2.54543 * L + 6.20045
+    Pi_3 = 0.0040837 * L**3 - 0.088198 * L**2 + 0.65417 * L - 0.67290
+    Pi_5 = 1.61217 * (1.13111 - 1.74756 ** (-1.49291 * Pi_3**2.535334) - 0.075187 * Pi_3**1.135826)
+    slope = np.gradient(hard.force, hard.depth)[hard.peak + 1]
+    assert slope / (E_star * h_m) == pytest.approx(Pi_2, rel=0.04)
+    assert hard.depth[-1] / h_m == pytest.approx(Pi_3, abs=0.015)
+    assert hard.plastic_work_ratio == pytest.approx(Pi_5, abs=0.015)
+
+
 def test_errors_are_small_and_said(hard: stress.Solution) -> None:
     assert hard.stopped == ""
     assert hard.errors is not None

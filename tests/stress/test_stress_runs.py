@@ -116,6 +116,15 @@ def test_vtu_holds_the_arrays(run: stress.Solution) -> None:
     assert set(np.frombuffer(found["types"][1], np.uint8)) == {9}
 
 
+def test_cost_is_told_before(run: stress.Solution) -> None:
+    """Unknowns as in the run that follows, within a fifth: its mesh is made for a guess."""
+    protocol = stress.Protocol.to_force(5e-3, hold=5.0)
+    cost = stress.estimate(STACK, stress.cone(PSI), protocol, mesh=COARSE)
+    assert cost.unknowns == pytest.approx(run.estimate.unknowns, rel=0.2)
+    assert 0.1 < cost.seconds < 20
+    assert f"{cost.elements} elements" in cost.words()
+
+
 def test_watching_and_stopping() -> None:
     class EnoughError(Exception):
         pass

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+import plain_colour as plain
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import fft, signal
 
 from drypoint.errors import UncertaintyError
-from drypoint.uncertainty import colour, hac
-from drypoint.uncertainty.noise import fit_covariance, robust_slope
+from drypoint.uncertainty import hac
+from drypoint.uncertainty.noise import Quiet, fit_covariance, fit_covariances, robust_slope
 
 
 def ar1(rng: np.random.Generator, shape: tuple[int, ...], rho: float) -> np.ndarray:
@@ -30,8 +31,35 @@ def leftover(jac: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 def test_cosines_are_the_transform() -> None:
     x = np.random.default_rng(0).normal(size=(37, 2))
-    ours = colour._transform(37) @ x
+    ours = plain.transform(37) @ x
     np.testing.assert_allclose(ours, fft.dct(x, axis=0, norm="ortho"), atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("n", "p", "m"),
+    [(100, 3, 403), (20, 2, 0), (21, 2, 403), (301, 2, 700), (121, 1, 403), (4, 3, 0), (30, 2, 15)],
+)
+def test_kernels_against_plain_arrays(n: int, p: int, m: int) -> None:
+    """The same in plain array operations; and each fit alone is the same to the last bit."""
+    rng = np.random.default_rng(n)
+    count = 12
+    jac = rng.standard_normal((count, n, p)).cumsum(axis=1)
+    e = rng.standard_normal((count, n))
+    e[::2] = e[::2].cumsum(axis=1)
+    signal_ = rng.standard_normal((count, m)).cumsum(axis=1)
+    offsets, at = np.arange(count + 1) * n, np.arange(count + 1) * m
+    quiet = Quiet(signal_.ravel(), at[:-1], at[1:])
+    made = fit_covariances(jac.reshape(-1, p), e.ravel(), offsets, quiet)
+    expected = plain.covariance_of(jac, e, plain.quiet_blocks(signal_, n) if m else None)
+    size = np.sqrt(np.einsum("fii->fi", expected))
+    np.testing.assert_allclose(
+        made / size[:, :, None] / size[:, None, :],
+        expected / size[:, :, None] / size[:, None, :],
+        atol=1e-9,
+    )
+    for i in range(count):
+        one = fit_covariances(jac[i], e[i], offsets[:2], Quiet(signal_[i], at[:1], at[1:2]))
+        np.testing.assert_array_equal(one[0], made[i])
 
 
 def test_against_dense_matrices() -> None:
@@ -41,7 +69,7 @@ def test_against_dense_matrices() -> None:
     jac = polynomial(n)
     e = leftover(jac, ar1(rng, (n,), 0.6))
     t = fft.dct(np.eye(n), axis=0, norm="ortho")
-    d = colour.drift_of(e[None])[0]
+    d = plain.drift_of(e[None])[0]
     q, r = np.linalg.qr(jac)
     s = 2 * np.sin(np.pi * np.maximum(np.arange(n), 0.5) / (2 * n))
     models = [(np.ones(n), 30.0)]

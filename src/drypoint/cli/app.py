@@ -112,8 +112,16 @@ def run(
         bool, typer.Option("--fresh", help="Compute everything again; use nothing kept.")
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Print the answer only.")] = False,
+    dry_run: Annotated[
+        bool,
+        typer.Option("--dry-run", help="Say what would be computed and what is kept; do nothing."),
+    ] = False,
 ) -> None:
     """Run a study: read, correct, reduce, and write tables and summary."""
+    if dry_run:
+        from drypoint.cli.plan import plan_command
+
+        raise typer.Exit(plan_command(study, out, fresh))
     from drypoint.cli.work import run_command
 
     raise typer.Exit(run_command(study, out, fresh, quiet))

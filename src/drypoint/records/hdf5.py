@@ -13,6 +13,7 @@ import numpy as np
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.grid import Grid, GridTest, Values, ask_inside
 from drypoint.records.hdf5_columns import DataColumn, UnfitError, columns_of, words_of
+from drypoint.records.hdf5_heap import sound_heaps
 from drypoint.records.layout import Layout
 from drypoint.records.raw import Limits
 
@@ -56,6 +57,8 @@ def open_hdf5(
             remedy='Install it with the extra “hdf5”: pip install "drypoint[hdf5]".',
         ) from error
     try:
+        if not sound_heaps(source):
+            raise OSError("a heap has no end")
         with _open(h5py, source) as file:
             return _tests(file, shown, layout, limits)
     except DrypointError:

@@ -10,6 +10,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from drypoint.medians import middle
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -18,7 +20,7 @@ APPROACH, LOADING, HOLD, UNLOADING, DRIFT_HOLD = 0, 1, 2, 3, 4
 LEAST_APPROACH = 8
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def noise_of(y: Floats) -> float:
     """Noise of a slowly changing signal, robust, same unit as y.
 
@@ -28,15 +30,18 @@ def noise_of(y: Floats) -> float:
     n = len(y)
     if n < 8:
         return 0.0
-    d = y[1:] - y[:-1]
-    d2 = d[1:] - d[:-1]
-    d3 = d2[1:] - d2[:-1]
-    two = float(np.median(np.abs(d2))) / np.sqrt(6.0)
-    three = float(np.median(np.abs(d3))) / np.sqrt(20.0)
-    return 1.4826 * min(two, three)
+    d2 = np.empty(n - 2)
+    d3 = np.empty(n - 3)
+    for i in range(n - 2):
+        d2[i] = (y[i + 2] - y[i + 1]) - (y[i + 1] - y[i])
+    for i in range(n - 3):
+        d3[i] = abs(d2[i + 1] - d2[i])
+    for i in range(n - 2):
+        d2[i] = abs(d2[i])
+    return 1.4826 * min(middle(d2) / np.sqrt(6.0), middle(d3) / np.sqrt(20.0))
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _corners(y: Floats, tol: float) -> Ints:
     n = len(y)
     keep = np.zeros(n, dtype=np.bool_)
@@ -70,7 +75,7 @@ def _corners(y: Floats, tol: float) -> Ints:
     return np.flatnonzero(keep)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _merged(edges: Ints, trend: Ints) -> tuple[Ints, Ints]:
     """The same pieces with neighbours of like trend put together."""
     m = len(trend)
@@ -88,7 +93,7 @@ def _merged(edges: Ints, trend: Ints) -> tuple[Ints, Ints]:
     return out[: count + 1].copy(), kinds[:count].copy()
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _pieces(y: Floats, tol: float) -> tuple[Ints, Ints]:
     """Corner indices and the trend of each piece between them: 1, 0 or -1; like trends merged."""
     corners = _corners(y, tol)
@@ -111,7 +116,7 @@ def _pieces(y: Floats, tol: float) -> tuple[Ints, Ints]:
     return _merged(corners, trend)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _first_cycles(
     y: Floats, edges: Ints, trend: Ints, tol: float, tolerance: float
 ) -> tuple[Ints, Ints]:
@@ -138,16 +143,15 @@ def _first_cycles(
     return edges, trend
 
 
-@njit(cache=True)
-def control_of(force: Floats, depth: Floats, tolerance: float) -> int:
+@njit(cache=True, nogil=True)
+def control_of(force: Floats, depth: Floats, tolerance: float, sf: float, sh: float) -> int:
     """1 (depth control) where the force falls far while the depth stays; otherwise 0.
 
     Under depth control the force relaxes in the hold. Under force control a falling force means
     elastic recovery, at the compliance of the unloading. Where noise hides the difference the
-    answer is 0: then both signals have the same corners.
+    answer is 0: then both signals have the same corners. ``sf`` and ``sh`` are the noise of both.
     """
     n = len(force)
-    sf, sh = noise_of(force), noise_of(depth)
     top = -np.inf
     for i in range(1, n - 1):
         top = max(top, min(force[i - 1], max(force[i], force[i + 1])))
@@ -185,7 +189,7 @@ def control_of(force: Floats, depth: Floats, tolerance: float) -> int:
     return 0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _contact_in(f: Floats) -> int:
     """Samples of ``f``, from its start to the end of the first loading, that lie before contact."""
     n = len(f)
@@ -207,7 +211,7 @@ def _contact_in(f: Floats) -> int:
     return at
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _starts_in_contact(f: Floats) -> bool:
     """Whether a nearly flat first piece is the foot of a steadily growing load."""
     n = len(f)
@@ -222,7 +226,7 @@ def _starts_in_contact(f: Floats) -> bool:
     return early > 8.0 * s / np.sqrt(k) and d1 > 4.0 * s / np.sqrt(t) and d2 > 1.2 * d1
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _with_approach(force: Floats, edges: Ints, trend: Ints) -> tuple[Ints, Ints]:
     """Put the boundary between approach and first loading where the force leaves its floor."""
     m = len(trend)
@@ -247,7 +251,7 @@ def _with_approach(force: Floats, edges: Ints, trend: Ints) -> tuple[Ints, Ints]
     return keep, np.concatenate((np.zeros(1, dtype=np.int64), trend[up:]))
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _still_under_depth_control(
     force: Floats, edges: Ints, trend: Ints, ftol: float
 ) -> tuple[Ints, Ints]:
@@ -262,14 +266,14 @@ def _still_under_depth_control(
     return _merged(edges, out)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _name(force: Floats, edges: Ints, trend: Ints, tol: float) -> Ints:
     """Kind of each piece; levels are those of the force."""
     m = len(trend)
     kind = np.empty(m, dtype=np.int64)
     level = np.empty(m)
     for i in range(m):
-        level[i] = np.median(force[edges[i] : edges[i + 1] + 1])
+        level[i] = middle(force[edges[i] : edges[i + 1] + 1])
     top = np.max(force)
     last_peak_piece = -1
     for i in range(m):
@@ -308,7 +312,7 @@ def _name(force: Floats, edges: Ints, trend: Ints, tol: float) -> Ints:
     return kind
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _refine(y: Floats, edges: Ints, kind: Ints, tol: float) -> None:
     """Move the start of each hold to the first sample at its level, and the start of each
     unloading to the last sample still at the top."""
@@ -340,14 +344,24 @@ def _refine(y: Floats, edges: Ints, kind: Ints, tol: float) -> None:
             edges[i] = a + int(np.argmax(y[a : b + 1]))
 
 
-@njit(cache=True)
-def _segments_of(force: Floats, depth: Floats, control: int, tolerance: float) -> tuple[Ints, Ints]:
-    """Edges and kinds of one record."""
-    base = np.median(np.sort(force)[: max(3, len(force) // 50)])
+@njit(cache=True, nogil=True)
+def _floor_of(force: Floats) -> float:
+    """Median of the lowest fiftieth of the force."""
+    n = max(3, len(force) // 50)
+    low = np.partition(force, min(n, len(force)) - 1)[:n]
+    return float(np.median(low))
+
+
+@njit(cache=True, nogil=True)
+def _segments_of(
+    force: Floats, depth: Floats, control: int, tolerance: float, sf: float, sh: float
+) -> tuple[Ints, Ints]:
+    """Edges and kinds of one record whose noise is ``sf`` and ``sh``."""
+    base = _floor_of(force)
     f = force - (base if base < 0.0 else 0.0)
     y = f if control == 0 else depth
-    tol = max(tolerance * np.max(np.abs(y)), 6.0 * noise_of(y))
-    ftol = max(tolerance * np.max(f), 6.0 * noise_of(f))
+    tol = max(tolerance * np.max(np.abs(y)), 6.0 * (sf if control == 0 else sh))
+    ftol = max(tolerance * np.max(f), 6.0 * sf)
     edges, trend = _pieces(y, tol)
     edges, trend = _first_cycles(y, edges, trend, tol, tolerance)
     edges, trend = _with_approach(f, edges, trend)
@@ -358,7 +372,25 @@ def _segments_of(force: Floats, depth: Floats, control: int, tolerance: float) -
     return edges, kind
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
+def cycles_of(kind: Ints, first: Ints) -> Ints:
+    """Cycle of each segment: unloadings are counted from 1 in each test, 0 before the first
+    loading. Segments of test t are ``first[t]:first[t + 1]``."""
+    cycle = np.zeros(len(kind), dtype=np.int64)
+    for t in range(len(first) - 1):
+        now = 0
+        fresh = True
+        for i in range(first[t], first[t + 1]):
+            if kind[i] == LOADING and fresh:
+                now += 1
+                fresh = False
+            if kind[i] == UNLOADING:
+                fresh = True
+            cycle[i] = now
+    return cycle
+
+
+@njit(cache=True, nogil=True)
 def find(
     force: Floats, depth: Floats, offsets: Ints, control: Ints, tolerance: float
 ) -> tuple[Ints, Ints, Ints, Ints, Ints]:
@@ -375,10 +407,11 @@ def find(
         f = force[a:b]
         h = depth[a:b]
         c = control[t]
+        sf, sh = noise_of(f), noise_of(h)
         if c < 0:
-            c = control_of(f, h, tolerance)
+            c = control_of(f, h, tolerance, sf, sh)
         found[t] = c
-        edges, kind = _segments_of(f, h, c, tolerance)
+        edges, kind = _segments_of(f, h, c, tolerance, sf, sh)
         while count + len(kind) > len(out):
             out = np.concatenate((out, np.empty_like(out)))
         fresh = True

@@ -37,6 +37,7 @@ def read(
     root: Path | None = None,
     max_bytes: int = MAX_BYTES,
     limits: Limits | None = None,
+    doubting: bool = True,
 ) -> ReadOutcome:
     """Read text files, workbooks, Parquet and HDF5 files, zip files of these, and folders.
 
@@ -57,6 +58,8 @@ def read(
         Larger text files and workbooks are refused.
     limits : Limits, optional
         All limits, instead of ``max_bytes``.
+    doubting : bool
+        Whether numbers that are hard to believe are told in the notes.
 
     Returns
     -------
@@ -74,7 +77,7 @@ def read(
     for k, given in enumerate(paths):
         for doc in open_path(Path(given), how, names[k] if names is not None else None):
             reader.take(doc)
-    return reader.outcome()
+    return reader.outcome(doubting=doubting)
 
 
 class Reader:
@@ -128,11 +131,12 @@ class Reader:
         """Samples read so far, with a guess at those of the texts that wait."""
         return sum(len(b.force) for b in self.batches) + self.size // 30
 
-    def outcome(self) -> ReadOutcome:
+    def outcome(self, *, doubting: bool = True) -> ReadOutcome:
         """What was read since the last outcome."""
         self.flush()
         batch = join(self.batches)
-        found = ReadOutcome(batch, tuple(self.aside), (*self.notes, *doubts(batch)))
+        told = doubts(batch) if doubting else ()
+        found = ReadOutcome(batch, tuple(self.aside), (*self.notes, *told))
         self.batches, self.aside, self.notes = [], [], []
         return found
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from drypoint.errors import RecordError, Where
 from drypoint.records.batch import UNDECLARED, Batch
-from drypoint.records.polygon import find, noise_of
+from drypoint.records.polygon import cycles_of, find, noise_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,19 +74,6 @@ class Segments:
             (Kind(int(self.kind[r])), int(self.start[r]), int(self.stop[r]), int(self.cycle[r]))
             for r in rows
         ]
-
-
-def _cycles_of(kind: Ints) -> Ints:
-    """Cycle number of each of one test's segments from their kinds."""
-    cycle = np.zeros(len(kind), dtype=np.int64)
-    now, fresh = 0, True
-    for i, k in enumerate(kind):
-        if k == Kind.LOADING and fresh:
-            now, fresh = now + 1, False
-        if k == Kind.UNLOADING:
-            fresh = True
-        cycle[i] = now
-    return cycle
 
 
 def _from_labels(batch: Batch, i: int, labels: Mapping[str, str]) -> list[tuple[int, int, int]]:
@@ -168,12 +155,8 @@ def find_segments(
                 k, a, b = kind[m], start[m], stop[m]
             rows.append((np.full(len(k), i, dtype=np.int64), k, a, b))
         test, kind, start, stop = (np.concatenate(c) for c in zip(*rows, strict=True))
-    first = np.searchsorted(test, np.arange(len(batch) + 1))
-    cycle = np.concatenate(
-        [_cycles_of(kind[first[i] : first[i + 1]]) for i in range(len(batch))]
-        or [np.empty(0, dtype=np.int64)]
-    )
-    return Segments(test, kind, start, stop, cycle, ctl, first.astype(np.int64))
+    first = np.searchsorted(test, np.arange(len(batch) + 1)).astype(np.int64)
+    return Segments(test, kind, start, stop, cycles_of(kind, first), ctl, first)
 
 
 def _override(batch: Batch, i: int, entry: tuple[str, int, int]) -> tuple[int, int, int]:

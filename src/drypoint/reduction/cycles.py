@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction.correct import Corrected
-from drypoint.uncertainty.noise import Quiet, line_fits
+from drypoint.uncertainty.noise import Quiet, line_fits, line_slopes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,7 +59,7 @@ class Cycles:
     t_slope_sqrt: Floats
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _loading_samples(
     force: Floats, begin: Ints, end: Ints, low: Floats, high: Floats
 ) -> tuple[Ints, Ints]:
@@ -80,7 +80,7 @@ def _loading_samples(
     return index[:pos], offsets
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _area_under(y: Floats, x: Floats) -> float:
     """Integral of y over x by trapezoids."""
     w = 0.0
@@ -89,7 +89,7 @@ def _area_under(y: Floats, x: Floats) -> float:
     return w
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _read(
     force: Floats,
     depth: Floats,
@@ -273,6 +273,6 @@ def _sqrt_slopes(
     x, ref = np.sqrt(corrected.force[at]), np.sqrt(f_max[good])
     _, out[0][good], _, out[1][good] = line_fits(x, corrected.depth[at], own, ref)
     t = corrected.time[at]
-    out[2][good] = line_fits(x, np.where(np.isfinite(t), t, 0.0), own, ref)[1]
+    out[2][good] = line_slopes(x, np.where(np.isfinite(t), t, 0.0), own)
     out[2][good] = np.where(np.isfinite(t[own[:-1]]), out[2][good], np.nan)
     return out[0], out[1], out[2]

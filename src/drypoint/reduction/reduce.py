@@ -300,14 +300,20 @@ def _assemble(
     viscous_share: Quantity,
 ) -> Reduction:
     quantities = {}
+    sources = {}
+    for name, cov in local.parts.items():
+        # Most sources touch few of the inputs.
+        which = np.flatnonzero(np.any(np.einsum("ijj->ij", cov) != 0.0, axis=0))
+        sources[name] = which, np.ascontiguousarray(cov[:, which[:, None], which])
     for s, unit in UNITS.items():
         parts = {}
         total = np.zeros(len(readings.test))
         # A symbol that does not exist for a row (no hold, no loading fit) is NaN there, and only
         # there: a missing local input must not spoil the others.
         j_local = np.where(np.isfinite(by_local[s]), by_local[s], 0.0)
-        for name, cov in local.parts.items():
-            var = np.einsum("ij,ijk,ik->i", j_local, cov, j_local)
+        for name, (which, cov) in sources.items():
+            some = j_local[:, which]
+            var = np.einsum("ij,ijk,ik->i", some, cov, some)
             parts[name] = np.sqrt(np.clip(var, 0.0, None))
             total += parts[name] ** 2
         u = np.where(np.isfinite(values[s]), np.sqrt(total), np.nan)

@@ -11,28 +11,54 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from drypoint.reduction.power_law import cholesky3
+
 Floats = NDArray[np.float64]
 
-
-@njit(cache=True)
-def at_force(x: Floats, y: Floats, p: Floats, jac: Floats, res: Floats) -> None:
-    """Residuals y - f(x) and derivatives of f = A (1 + x/L)^m, both to first order in the noise of
-    x: taken at the depth g = L ((y/A)^(1/m) - 1) where the curve has the force read.
-
-    ``res = s (g - x)`` with ``s = dF/dh`` at g.
-    """
-    for i in range(len(x)):
-        lg = np.log(y[i] / p[0])
-        r = np.exp(lg / p[2])
-        s = p[2] * y[i] / (p[1] * r)
-        res[i] = s * (p[1] * (r - 1.0) - x[i])
-        jac[i, 0] = s * p[1] * r / (p[2] * p[0])
-        jac[i, 1] = s * (1.0 - r)
-        jac[i, 2] = s * p[1] * r * lg / (p[2] * p[2])
+_FREE = {"reassoc", "contract"}  # sums in the order that the processor does best
 
 
-@njit(cache=True)
-def refine(x: Floats, y: Floats, start: Floats, free: Floats) -> tuple[Floats, Floats, Floats]:
+@njit(cache=True, nogil=True, error_model="numpy")
+def _at_force(
+    x: Floats, y: Floats, logs: Floats, p: Floats, r: Floats, jac: Floats, res: Floats
+) -> None:
+    """Fill derivatives (3, n) and residuals at the forces y; ``logs`` is ln y, r is room."""
+    n = len(x)
+    base = np.log(p[0])
+    one = 1.0 / p[2]
+    for i in range(n):
+        r[i] = np.exp((logs[i] - base) * one)
+    a = p[1] / (p[2] * p[0])
+    c = p[1] / (p[2] * p[2])
+    per = p[2] / p[1]
+    for i in range(n):
+        s = per * y[i] / r[i]
+        res[i] = s * (p[1] * (r[i] - 1.0) - x[i])
+        jac[0, i] = s * a * r[i]
+        jac[1, i] = s * (1.0 - r[i])
+        jac[2, i] = s * c * r[i] * (logs[i] - base)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=_FREE)
+def _normal(jac: Floats, res: Floats, h: Floats, g: Floats) -> None:
+    """J'J and J'r of derivatives (3, n)."""
+    for a in range(3):
+        t = 0.0
+        for i in range(len(res)):
+            t += jac[a, i] * res[i]
+        g[a] = t
+        for b in range(a + 1):
+            t = 0.0
+            for i in range(len(res)):
+                t += jac[a, i] * jac[b, i]
+            h[a, b] = t
+            h[b, a] = t
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def refine(
+    x: Floats, y: Floats, start: Floats, free: Floats
+) -> tuple[Floats, Floats, Floats, bool]:
     """Solve ``sum s_i^2 (g(y_i) - x_i) dg/dp = 0`` by Gauss-Newton steps.
 
     The weights are those of least squares in force; the noise of x stands alone, so that the
@@ -50,61 +76,39 @@ def refine(x: Floats, y: Floats, start: Floats, free: Floats) -> tuple[Floats, F
     Returns
     -------
     p, jac, res : arrays, shapes (3,), (n, 3), (n,)
-        ``p`` is the start where the steps do not settle.
+        Residuals y - f(x) and derivatives of f = A (1 + x/L)^m, both to first order in the noise
+        of x: taken at the depth g = L ((y/A)^(1/m) - 1) where the curve has the force read.
+        ``res = s (g - x)`` with ``s = dF/dh`` at g.
+    settled : bool
+        Where the steps do not settle, ``p`` is the start.
     """
     n = len(x)
     p = start.copy()
-    jac = np.empty((n, 3))
+    logs = np.log(y)
+    jac = np.empty((3, n))
     res = np.empty(n)
+    r = np.empty(n)
     h = np.empty((3, 3))
     g = np.empty(3)
+    step = np.zeros(3)
+    settled = False
     for _ in range(50):
-        at_force(x, y, p, jac, res)
+        if not (p[0] > 0.0 and p[1] > 0.0):
+            break
+        _at_force(x, y, logs, p, r, jac, res)
+        if settled:
+            break
+        _normal(jac, res, h, g)
+        if not np.isfinite(cholesky3(h, g, free, step)):
+            break
+        size = 0.0
         for a in range(3):
-            g[a] = 0.0
-            for b in range(3):
-                h[a, b] = 0.0
-            if free[a] == 0.0:
-                h[a, a] = 1.0
-                continue
-            for i in range(n):
-                g[a] += jac[i, a] * res[i]
-            for b in range(3):
-                if free[b] > 0.0:
-                    for i in range(n):
-                        h[a, b] += jac[i, a] * jac[i, b]
-        step = _solve(h, g)
-        size = np.max(np.abs(step / p))
+            size = max(size, abs(step[a] / p[a]))
         if not np.isfinite(size):
             break
         p = p + step * (min(1.0, 0.3 / size) if size > 0.0 else 1.0)
-        if size < 1e-9:
-            at_force(x, y, p, jac, res)
-            return p, jac, res
-    p = start.copy()
-    at_force(x, y, p, jac, res)
-    return p, jac, res
-
-
-@njit(cache=True)
-def _solve(h: Floats, g: Floats) -> Floats:
-    """h^-1 g by Cholesky's factors; NaN where h is not positive definite."""
-    k = len(g)
-    low = np.zeros((k, k))
-    out = g.copy()
-    for i in range(k):
-        for j in range(i + 1):
-            t = h[i, j]
-            for m in range(j):
-                t -= low[i, m] * low[j, m]
-            if i == j and not t > 0.0:
-                return np.full(k, np.nan)
-            low[i, j] = np.sqrt(t) if i == j else t / low[j, j]
-        for m in range(i):
-            out[i] -= low[i, m] * out[m]
-        out[i] /= low[i, i]
-    for i in range(k - 1, -1, -1):
-        for m in range(i + 1, k):
-            out[i] -= low[m, i] * out[m]
-        out[i] /= low[i, i]
-    return out
+        settled = size < 1e-9
+    if not settled:
+        p = start.copy()
+        _at_force(x, y, logs, p, r, jac, res)
+    return p, jac.T.copy(), res, settled

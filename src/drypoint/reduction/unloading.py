@@ -15,6 +15,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from drypoint.records.segments import noise_of
+from drypoint.reduction.power_law import fit_power_law, solve3, start_near
 from drypoint.reduction.refine import refine
 from drypoint.uncertainty.noise import Quiet, fit_covariances
 
@@ -60,153 +61,7 @@ class Unloading:
         return self.h_ref - self.L
 
 
-@njit(cache=True)
-def _model(x: Floats, p: Floats, out: Floats, jac: Floats) -> bool:
-    """Model and derivatives at x (relative to the reference); False outside its domain."""
-    a, length, m = p[0], p[1], p[2]
-    n = len(x)
-    for i in range(n):
-        u = 1.0 + x[i] / length
-        if not u > 0.0:
-            return False
-        lg = np.log(u)
-        um = np.exp(m * lg)
-        out[i] = a * um
-        jac[i, 0] = um
-        jac[i, 1] = -a * m * um / u * x[i] / (length * length)
-        jac[i, 2] = a * um * lg
-    return True
-
-
-@njit(cache=True)
-def _solve3(h: Floats, g: Floats, lam: float, free: Floats) -> Floats:
-    k = 3
-    mat = np.empty((k, k))
-    rhs = np.empty(k)
-    for i in range(k):
-        rhs[i] = g[i] if free[i] > 0 else 0.0
-        for j in range(k):
-            mat[i, j] = h[i, j] if (free[i] > 0 and free[j] > 0) else 0.0
-        mat[i, i] = h[i, i] * (1.0 + lam) if free[i] > 0 else 1.0
-    # Gaussian elimination with pivots; a singular system gives a step that is refused.
-    for i in range(k):
-        best = i
-        for r in range(i + 1, k):
-            if abs(mat[r, i]) > abs(mat[best, i]):
-                best = r
-        for c in range(k):
-            mat[i, c], mat[best, c] = mat[best, c], mat[i, c]
-        rhs[i], rhs[best] = rhs[best], rhs[i]
-        if mat[i, i] == 0.0:
-            mat[i, i] = 1e-300
-        for r in range(i + 1, k):
-            q = mat[r, i] / mat[i, i]
-            for c in range(i, k):
-                mat[r, c] -= q * mat[i, c]
-            rhs[r] -= q * rhs[i]
-    step = np.empty(k)
-    for i in range(k - 1, -1, -1):
-        v = rhs[i]
-        for c in range(i + 1, k):
-            v -= mat[i, c] * step[c]
-        step[i] = v / mat[i, i]
-    return step
-
-
-@njit(cache=True)
-def fit_power_law(
-    x: Floats, y: Floats, start: Floats, free: Floats, max_iter: int = 200
-) -> tuple[Floats, Floats, float, int]:
-    """Least squares of y = A (1 + x / L)^m by Levenberg-Marquardt.
-
-    Parameters
-    ----------
-    x : array, shape (n,)
-        Abscissa relative to the reference point.
-    y : array, shape (n,)
-    start : array, shape (3,)
-        A, L, m to start from; 1 + x/L must be positive for all x.
-    free : array, shape (3,)
-        1 where the parameter is fitted, 0 where it is held.
-    max_iter : int
-
-    Returns
-    -------
-    p : array, shape (3,)
-    jac : array, shape (n, 3)
-    rss : float
-        Residual sum of squares.
-    status : int
-        0, or 2 when it did not converge.
-    """
-    n = len(x)
-    p = start.copy()
-    f = np.empty(n)
-    jac = np.empty((n, 3))
-    f2 = np.empty(n)
-    jac2 = np.empty((n, 3))
-    if not _model(x, p, f, jac):
-        return p, jac, np.nan, 2
-    rss = 0.0
-    tiny = 1e-300  # a sum of squares that is rounding: curves without noise end there
-    for i in range(n):
-        rss += (y[i] - f[i]) ** 2
-        tiny += 1e-28 * y[i] * y[i]
-    lam = 1e-4
-    h = np.empty((3, 3))
-    g = np.empty(3)
-    fresh = True
-    small = 0
-    for _ in range(max_iter):
-        if fresh:
-            for a in range(3):
-                g[a] = 0.0
-                for b in range(3):
-                    h[a, b] = 0.0
-            for i in range(n):
-                r = y[i] - f[i]
-                for a in range(3):
-                    g[a] += jac[i, a] * r
-                    for b in range(a + 1):
-                        h[a, b] += jac[i, a] * jac[i, b]
-            for a in range(3):
-                for b in range(a + 1, 3):
-                    h[a, b] = h[b, a]
-                if not h[a, a] > 0.0:
-                    h[a, a] = 1e-300
-        step = _solve3(h, g, lam, free)
-        gain = 0.0
-        for a in range(3):
-            gain += step[a] * g[a] if free[a] > 0 else 0.0
-        q = p + step
-        inside = q[1] * p[1] > 0.0 and _model(x, q, f2, jac2)
-        new = np.inf
-        if inside:
-            new = 0.0
-            for i in range(n):
-                new += (y[i] - f2[i]) ** 2
-        if new <= rss:
-            done = gain <= 1e-13 * rss + tiny
-            p = q
-            rss = new
-            f, f2 = f2, f
-            jac, jac2 = jac2, jac
-            lam = max(lam * 0.1, 1e-12)
-            fresh = True
-            small = small + 1 if done else 0
-            if small >= 2:
-                return p, jac, rss, 0
-        else:
-            if gain <= 1e-13 * rss + tiny:
-                return p, jac, rss, 0
-            lam = max(lam, 1e-10) * 10.0
-            fresh = False
-            if lam > 1e14:
-                return p, jac, rss, 2
-    return p, jac, rss, 2
-
-
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _with_compliance(
     x: Floats, p: Floats, jac: Floats, f_max: float, span: float, linear: bool
 ) -> tuple[float, float]:
@@ -229,13 +84,13 @@ def _with_compliance(
             g[a] += jac[i, a] * push
             for b in range(3):
                 h[a, b] += jac[i, a] * jac[i, b]
-    dp = _solve3(h, g, 0.0, free)
+    dp = solve3(h, g, 0.0, free)
     dm = 0.0 if linear else dp[2]
     c_t = p[1] * span / (p[2] * p[0] * f_max)
     return dm, c_t * (dp[1] / p[1] - dp[0] / p[0] - dm / p[2])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _fit_all(
     force: Floats,
     depth: Floats,
@@ -305,19 +160,25 @@ def _fit_all(
             p0[0] = 1.0
             p0[2] = 1.4
             p0[1] = max(1.4 / max(1.3 * slope, 1e-3), 1.02 * (-np.min(x)))
-        p, jac, rss, status = fit_power_law(x, y, p0, free)
-        if status != 0 and not linear:
-            p0[2] = 2.0
-            p0[1] = 1.3 * (-np.min(x)) + 0.2
-            p, jac, rss, status = fit_power_law(x, y, p0, free)
-        res = np.empty(k)
-        for i in range(k):
-            u = 1.0 + x[i] / p[1]
-            res[i] = y[i] - p[0] * np.exp(p[2] * np.log(u))
         # Where depth is the noisier of the two (all usual records) its noise bends the fit.
-        if status == 0 and np.min(y) > 0.0 and slope * noise_of(x) > noise_of(y):
-            p, jac, res = refine(x, y, p, free)
-            rss = np.sum(res * res)
+        bent = np.min(y) > 0.0 and slope * noise_of(x) > noise_of(y)
+        settled = False
+        status = 0
+        if bent:
+            p, near = start_near(x, y, p0, free)
+            if near:
+                p, jac, res, settled = refine(x, y, p, free)
+        if not settled:
+            p, jac, rss, status = fit_power_law(x, y, p0, free)
+            if status != 0 and not linear:
+                p0[2] = 2.0
+                p0[1] = 1.3 * (-np.min(x)) + 0.2
+                p, jac, rss, status = fit_power_law(x, y, p0, free)
+            if status == 0 and bent:
+                p, jac, res, _ = refine(x, y, p, free)
+            else:
+                res = y - p[0] * jac[:, 0]
+        rss = np.sum(res * res)
         whole[c, 1] = status
         real[c, 0] = p[0] * fm
         real[c, 1] = p[1] * span

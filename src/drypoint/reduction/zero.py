@@ -56,7 +56,7 @@ class Zero:
     samples: Ints
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _line(
     g: Floats, h: Floats, sh: float, sf: float, f: Floats, n: float, jac: Floats, res: Floats
 ) -> float:
@@ -92,7 +92,7 @@ def _line(
     return h0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _zero_one(
     force: Floats,
     depth: Floats,
@@ -178,7 +178,7 @@ def _zero_one(
     return base, h0, 0.0, law, contact, 0, sf, sh, m, per_force if np.isfinite(per_force) else 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _zero_all(
     force: Floats,
     depth: Floats,

@@ -1,28 +1,122 @@
-"""Reduce the records of a study, group by group, through the cache.
+"""Reduce the records of a study, piece by piece, through the cache.
 
-A group is all tests that share tip, frame and choices. It is reduced as the recipe says, whatever
-was decided; the tests on which a person moved something by hand are then reduced once more, as a
-small group of their own that takes their place. So a decision touches only its own test, and an
-exclusion none.
+A bundle is all tests that share tip, frame and choices; it is cut into pieces by the content of
+its files (:mod:`drypoint.run.pieces`). Each piece is reduced as the recipe says, whatever was
+decided; the tests of a bundle on which a person moved something by hand are then reduced once
+more, as a small group of their own that takes their place. So a changed file touches only its own
+piece, a decision only its own test, and an exclusion none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drypoint.recipe import Effective, Span, Study, TestOverride, canonical_hash
 from drypoint.records.batch import Batch, join
 from drypoint.records.layout import SetAside
+from drypoint.reduction.inputs import systematic_inputs
+from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import NO_OVERRIDES, Overrides, Reduced, reduce_batch
+from drypoint.run.pieces import pieces
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Reading
 from drypoint.run.result import Group
 from drypoint.store.cache import Cache, cache_key
 from drypoint.store.codec import encode, kept
+from drypoint.tips.tip import Bench
+from drypoint.uncertainty.joint import Joint
 from drypoint.version import __version__
+
+#: Pieces that are reduced at the same time, at most.
+_AT_ONCE = max(1, min(8, os.cpu_count() or 1))
+
+
+@dataclass(frozen=True)
+class Job:
+    """One piece of a bundle: which of all tests (``where``), and the key under which its result is
+    kept. ``superseded`` are those of its tests that a later job of the bundle takes over."""
+
+    tip: str
+    frame: str
+    bench: Bench
+    options: Options
+    nu: Mapping[str, tuple[float, float]]
+    owner: Mapping[str, str]
+    inputs: Joint
+    batch: Batch
+    where: NDArray[np.int64]
+    overrides: Overrides
+    superseded: frozenset[int]
+    key: str
+
+    def reduced(self) -> Reduced:
+        """Do it."""
+        return reduce_batch(
+            self.batch, self.bench, self.options, self.nu, nu_of=self.owner,
+            overrides=self.overrides, inputs=self.inputs,
+        )  # fmt: skip
+
+
+def jobs_of(study: Study, readings: Sequence[Reading], state: Effective) -> list[Job]:
+    """All pieces of work of a study, in the order of their tests."""
+    bundles: dict[tuple[str, str, str, str], list[Reading]] = {}
+    for r in readings:
+        if not len(r.batch):
+            continue
+        bench = study.bench_of(r.table)
+        key = canonical_hash(study.options(r.specimen))
+        place = (bench.tip.name, bench.frame.name, key, canonical_hash(bench))
+        bundles.setdefault(place, []).append(r)
+    out: list[Job] = []
+    first = 0
+    for (_, _, *hashes), parts in bundles.items():
+        out += _bundle(study, parts, state, first, hashes)
+        first += sum(len(p.batch) for p in parts)
+    return out
+
+
+def _bundle(
+    study: Study, parts: Sequence[Reading], state: Effective, first: int, hashes: Sequence[str]
+) -> Iterator[Job]:
+    """Jobs of one bundle whose tests are counted from ``first``."""
+    batch = join([p.batch for p in parts])
+    bench = study.bench_of(parts[0].table)
+    options = study.options(parts[0].specimen)
+    owner = {s: study.nu_owner(s) for s in sorted({p.specimen for p in parts})}
+    nu = {}
+    for s in sorted(set(owner.values())):
+        joint = study.specimen_nu(s)
+        nu[s] = (float(joint.mean[0]), float(joint.sd[0]))
+    inputs = systematic_inputs(bench, options, nu)
+    overrides = overrides_of(study, state, batch)
+    touched = [i for i, t in enumerate(batch.tests) if t.name in _names(overrides)]
+    read_as = [p.key for p in parts for _ in p.batch.tests]
+
+    def job(which: Sequence[int], over: Overrides, superseded: frozenset[int]) -> Job:
+        whole = len(which) == len(batch)
+        mine = batch if whole else batch.take(list(which))
+        key = cache_key(
+            "reduced", __version__, *hashes, canonical_hash([nu, owner]), _hash(over),
+            canonical_hash([[read_as[i] for i in which], list(mine.tests)]),
+        )  # fmt: skip
+        where = np.array(which, dtype=np.int64) + first
+        return Job(
+            bench.tip.name, bench.frame.name, bench, options, nu, owner, inputs, mine, where, over,
+            superseded, key,
+        )  # fmt: skip
+
+    moved = set(touched)
+    for piece in pieces([t.source.sha256 for t in batch.tests]):
+        theirs = frozenset(i - piece.start for i in piece if i in moved)
+        yield job(piece, NO_OVERRIDES, theirs)
+    if touched:
+        yield job(touched, overrides, frozenset())
 
 
 def reduce_groups(
@@ -37,65 +131,70 @@ def reduce_groups(
     Returns
     -------
     groups : tuple of Group
-        Those that have at least one test with a result.
+        One for each piece of work.
     set_aside : tuple of SetAside
         Tests that gave none, with the reason.
     """
-    bundles: dict[tuple[str, str, str, str], list[Reading]] = {}
-    for r in readings:
-        if not len(r.batch):
-            continue
-        bench = study.bench_of(r.table)
-        key = canonical_hash(study.options(r.specimen))
-        place = (bench.tip.name, bench.frame.name, key, canonical_hash(bench))
-        bundles.setdefault(place, []).append(r)
+    jobs = jobs_of(study, readings, state)
     groups: list[Group] = []
     aside: list[SetAside] = []
-    first = 0
-    for k, ((tip, frame, options_hash, bench_hash), parts) in enumerate(bundles.items()):
-        watch.at("reducing", k, len(bundles), ", ".join(sorted({p.specimen for p in parts})))
-        batch = join([p.batch for p in parts])
-        bench = study.bench_of(parts[0].table)
-        options = study.options(parts[0].specimen)
-        owner = {s: study.nu_owner(s) for s in sorted({p.specimen for p in parts})}
-        nu = {}
-        for s in sorted(set(owner.values())):
-            joint = study.specimen_nu(s)
-            nu[s] = (float(joint.mean[0]), float(joint.sd[0]))
-        overrides = overrides_of(study, state, batch)
-        touched = [i for i, t in enumerate(batch.tests) if t.name in _names(overrides)]
-        everything = np.arange(first, first + len(batch))
-        for which, over in ((None, NO_OVERRIDES), (touched, overrides)):
-            if which is not None and not which:
+    for k, (job, reduced) in enumerate(_results(jobs, cache)):
+        words = ", ".join(sorted({t.specimen for t in job.batch.tests}))
+        watch.at("reducing", k, len(jobs), words)
+        for fault in reduced.faults:
+            if fault.test in job.superseded:
                 continue
-            part = batch if which is None else batch.take(which)
-            key = cache_key(
-                "reduced", __version__, options_hash, bench_hash,
-                canonical_hash([nu, owner]), _hash(over),
-                *(p.key for p in parts), *(t.name for t in part.tests),
+            info = job.batch.tests[fault.test]
+            aside.append(
+                SetAside(
+                    info.source.path, info.name, fault.reason, fault.remedy,
+                    info.source.first_line, stage="reducing",
+                )
             )  # fmt: skip
-            reduced = _cached(cache, key)
-            if reduced is None:
-                reduced = reduce_batch(part, bench, options, nu, nu_of=owner, overrides=over)
-                if cache is not None:
-                    tree, arrays = encode(reduced)
-                    cache.put(key, arrays, tree)
-            superseded = frozenset(touched) if which is None else frozenset()
-            for fault in reduced.faults:
-                if fault.test in superseded:
-                    continue
-                info = part.tests[fault.test]
-                aside.append(
-                    SetAside(
-                        info.source.path, info.name, fault.reason, fault.remedy,
-                        info.source.first_line, stage="reducing",
-                    )
-                )  # fmt: skip
-            where = everything if which is None else everything[which]
-            groups.append(Group(tip, frame, bench, options, part, reduced, where, superseded))
-        first += len(batch)
-    watch.at("reducing", len(bundles), len(bundles))
+        groups.append(
+            Group(
+                job.tip, job.frame, job.bench, job.options, job.batch, reduced, job.where,
+                job.superseded, job.key,
+            )
+        )  # fmt: skip
+    watch.at("reducing", len(jobs), len(jobs))
     return tuple(groups), tuple(aside)
+
+
+def _results(jobs: Sequence[Job], cache: Cache | None) -> Iterator[tuple[Job, Reduced]]:
+    """Each job with its result, kept or computed, in order; a few are computed at once.
+
+    No piece knows of the others, so the numbers are the same however many run.
+    """
+    missing = [j for j in jobs if cache is None or not cache.has(j.key)]
+    with ThreadPoolExecutor(min(_AT_ONCE, max(len(missing), 1))) as pool:
+        ahead: dict[str, Future[Reduced]] = {}
+        waiting = iter(missing)
+
+        def start() -> None:
+            # Only some pieces ahead: results that wait take memory.
+            while len(ahead) < 2 * _AT_ONCE and (j := next(waiting, None)) is not None:
+                ahead[j.key] = pool.submit(j.reduced)
+
+        try:
+            for job in jobs:
+                start()
+                future = ahead.pop(job.key, None)
+                reduced = _cached(cache, job.key) if future is None else future.result()
+                if reduced is None:
+                    reduced, future = job.reduced(), None
+                    _keep(cache, job.key, reduced)
+                elif future is not None:
+                    _keep(cache, job.key, reduced)
+                yield job, reduced
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _keep(cache: Cache | None, key: str, reduced: Reduced) -> None:
+    if cache is not None:
+        tree, arrays = encode(reduced)
+        cache.put(key, arrays, tree)
 
 
 def _hash(overrides: Overrides) -> str:

@@ -16,7 +16,6 @@ from drypoint.recipe.convert import choices_for
 from drypoint.records.batch import Batch, TestInfo
 from drypoint.records.layout import SetAside
 from drypoint.records.tests_table import Row, read_tests_table
-from drypoint.store.cache import cache_key
 from drypoint.store.manifest import file_sha256
 
 _SHOWN = 5
@@ -24,7 +23,8 @@ _SHOWN = 5
 
 @dataclass(frozen=True)
 class Reading:
-    """Records of one ``[[records]]`` table, and the hash that stands for them."""
+    """Records of one ``[[records]]`` table. ``key`` stands for how they were read: with it and the
+    source of a test its record is known."""
 
     table: int
     specimen: str
@@ -62,14 +62,12 @@ def join_table(
             )
     out: list[Reading] = []
     for part in parts:
-        out += _split(study, part, rows, sha256, shown)
+        out += _split(study, part, rows, shown)
     names = [t.name for p in parts for t in p.batch.tests]
     return tuple(out), _notes(rows, names, set_aside, shown), {shown: sha256}
 
 
-def _split(
-    study: Study, part: Reading, rows: Mapping[str, Row], sha256: str, shown: str
-) -> list[Reading]:
+def _split(study: Study, part: Reading, rows: Mapping[str, Row], shown: str) -> list[Reading]:
     infos = [_joined(t, rows.get(t.name)) for t in part.batch.tests]
     by_specimen: dict[str, list[int]] = {}
     for i, info in enumerate(infos):
@@ -80,8 +78,7 @@ def _split(
         if specimen != part.specimen:
             _refuse_other_rule(study, part, specimen, infos[which[0]].name, shown, rows)
         mine = batch if len(which) == len(batch) else batch.take(np.array(which))
-        key = cache_key("joined", part.key, specimen, sha256)
-        out.append(replace(part, specimen=specimen, batch=mine, key=key))
+        out.append(replace(part, specimen=specimen, batch=mine))
     return out
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
 
 from drypoint.recipe import Study, canonical_hash
-from drypoint.records.batch import Batch, TestInfo
+from drypoint.records.batch import Batch, TestInfo, join
 from drypoint.records.check import check
-from drypoint.records.layout import SetAside
+from drypoint.records.doubt import doubts
+from drypoint.records.finish import unique
+from drypoint.records.layout import Layout, SetAside
 from drypoint.records.read import ReadOutcome, read
 from drypoint.run.joining import Reading, join_table
+from drypoint.run.pieces import pieces
 from drypoint.run.progress import Watch
 from drypoint.store.cache import Cache, cache_key
 from drypoint.store.codec import encode, kept
@@ -28,10 +32,14 @@ class Readings:
     hashes: Mapping[str, str]
 
 
-def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readings:
+def read_study_records(
+    study: Study, cache: Cache | None, watch: Watch, *, missing: list[str] | None = None
+) -> Readings:
     """Read every file that the study names.
 
     A name that two tests share is told apart by the specimen. A bad file or test is set aside.
+    Where ``missing`` is given, files whose records are not in the cache are not read but entered
+    there.
     """
     parts: list[Reading] = []
     aside: list[SetAside] = []
@@ -59,29 +67,76 @@ def read_study_records(study: Study, cache: Cache | None, watch: Watch) -> Readi
                         "Leave one of the two out of the study.",
                     )
                 )  # fmt: skip
-        key = cache_key(
-            "records", __version__, records.specimen, canonical_hash(layout),
-            *(f"{f} {mine[f]}" for f in keep),
-        )  # fmt: skip
-        outcome = _cached(cache, key)
-        if outcome is None:
-            raw = read(
-                [study.folder / f for f in keep], layout,
-                specimen=records.specimen, root=study.folder,
-            )  # fmt: skip
-            good, bad = check(raw.batch)
-            outcome = ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
-            _keep(cache, key, outcome)
+        layout_hash = canonical_hash(layout)
+        outcomes, keys = [], []
+        for piece in pieces([mine[f] for f in keep]):
+            some = [keep[k] for k in piece]
+            key = _key(records.specimen, layout_hash, [(f, mine[f]) for f in some])
+            outcome = _cached(cache, key)
+            if outcome is None and missing is not None:
+                missing += some
+                continue
+            if outcome is None:
+                outcome = _read(study, some, layout, records.specimen)
+                _keep(cache, key, outcome)
+            outcomes.append(outcome)
+            keys.append(key)
+        outcome = _joined(outcomes)
+        outcome = replace(outcome, notes=(*outcome.notes, *_doubts(cache, keys, outcome.batch)))
         batch, again = _not_yet_read(outcome.batch, places)
         declared = study.declared(i)
         tests = tuple(_named(t, records.specimen, declared, used) for t in batch.tests)
-        parts.append(Reading(i, records.specimen, replace(batch, tests=tests), key))
+        parts.append(Reading(i, records.specimen, replace(batch, tests=tests), layout_hash))
         aside += (*outcome.set_aside, *again)
         notes += (*study.left_out(i), *outcome.notes)
     joined, said, table = join_table(study, parts, aside)
     hashes.update(table)
     watch.at("reading", n, n)
     return Readings(joined, tuple(aside), (*notes, *said), hashes)
+
+
+def _key(specimen: str, layout_hash: str, files: Sequence[tuple[str, str]]) -> str:
+    """Key of the records of some files (name, SHA-256)."""
+    return cache_key(
+        "records", __version__, specimen, layout_hash, *(f"{f} {sha}" for f, sha in files)
+    )
+
+
+def _read(study: Study, files: Sequence[str], layout: Layout, specimen: str) -> ReadOutcome:
+    raw = read(
+        [study.folder / f for f in files], layout, specimen=specimen, root=study.folder,
+        doubting=False,
+    )  # fmt: skip
+    good, bad = check(raw.batch)
+    return ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
+
+
+def _joined(outcomes: Sequence[ReadOutcome]) -> ReadOutcome:
+    """All pieces of a table as if they had been read together."""
+    used: set[str] = set()
+    batches = []
+    for o in outcomes:
+        tests = []
+        for t in o.batch.tests:
+            folder = PurePosixPath(t.source.path.replace("!", "")).parent.name
+            tests.append(replace(t, name=unique(t.name, folder, used)))
+        batches.append(replace(o.batch, tests=tuple(tests)))
+    batch = join(batches)
+    aside = tuple(s for o in outcomes for s in o.set_aside)
+    notes = tuple(n for o in outcomes for n in o.notes)
+    return ReadOutcome(batch, aside, notes)
+
+
+def _doubts(cache: Cache | None, keys: Sequence[str], batch: Batch) -> tuple[str, ...]:
+    """What is hard to believe of a table's records, kept by the keys of its pieces."""
+    key = cache_key("doubts", __version__, *keys)
+    entry = cache.get(key) if cache is not None else None
+    if entry is not None:
+        return tuple(str(n) for n in entry.meta)
+    found = doubts(batch)
+    if cache is not None:
+        cache.put(key, {}, list(found))
+    return found
 
 
 def _not_yet_read(

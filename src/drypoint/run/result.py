@@ -33,7 +33,8 @@ class Group:
     """Tests that share tip, frame and choices.
 
     ``where`` has the index of each of its tests in the whole batch; ``superseded`` are those of
-    its own tests that a later group (with choices made by hand) replaces.
+    its own tests that a later group (with choices made by hand) replaces. ``key`` stands for all
+    that it was made from.
     """
 
     tip: str
@@ -44,6 +45,7 @@ class Group:
     reduced: Reduced
     where: NDArray[np.int64]
     superseded: frozenset[int]
+    key: str = ""
 
 
 @dataclass(frozen=True)

@@ -76,7 +76,7 @@ def run_study(
     cache = Cache.beside(study.path) if use_cache else None
     readings = read_study_records(study, cache, watch)
     groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
-    result = gather(study, journal, readings, groups, failed)
+    result = gather(study, journal, readings, groups, failed, cache)
     if cache is not None and cache.notes:
         result = replace(result, notes=(*result.notes, *cache.notes))
     if write:
@@ -92,6 +92,7 @@ def gather(
     readings: Readings,
     groups: tuple[Group, ...],
     failed: tuple[SetAside, ...],
+    cache: Cache | None = None,
 ) -> StudyResult:
     """Tables, series and provenance from reduced groups; exclusions are felt here and only here.
 
@@ -158,7 +159,7 @@ def gather(
         dynamic=gather_dynamic(study, whole, groups, tips, state, level),
     )
     trials = study.file.uncertainty.monte_carlo_trials
-    return replace(result, trials=all_trials(result, trials)) if trials else result
+    return replace(result, trials=all_trials(result, trials, cache)) if trials else result
 
 
 def _is_second(g: Group, groups: tuple[Group, ...]) -> bool:

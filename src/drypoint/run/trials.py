@@ -17,8 +17,11 @@ from numpy.typing import NDArray
 from drypoint.reduction.derive import Context, derive
 from drypoint.reduction.reduce import Reduced
 from drypoint.run.result import Group, StudyResult
+from drypoint.store.cache import Cache, cache_key
+from drypoint.store.codec import encode, kept
 from drypoint.uncertainty.montecarlo import MonteCarlo, Validation, monte_carlo, validate
 from drypoint.uncertainty.series import SeriesResult
+from drypoint.version import __version__
 
 Floats = NDArray[np.float64]
 SYMBOLS = ("H_IT", "E_IT")
@@ -35,7 +38,12 @@ class Trials:
 
 
 def mean_by_trials(
-    result: StudyResult, specimen: str, symbol: str, trials: int, seed: int | None = None
+    result: StudyResult,
+    specimen: str,
+    symbol: str,
+    trials: int,
+    seed: int | None = None,
+    cache: Cache | None = None,
 ) -> Trials:
     """Propagate the distributions of all inputs to the mean of a specimen.
 
@@ -45,20 +53,30 @@ def mean_by_trials(
         Number of draws.
     seed : int, optional
         The study's by default.
+    cache : Cache, optional
+        Where draws from the same inputs are kept.
     """
     s = result.series[specimen][symbol]
     parts = [_pick(g, result, specimen, symbol) for g in result.groups]
     chosen = [(g, rows) for g, rows in zip(result.groups, parts, strict=True) if len(rows)]
     if len({id(g.bench) for g, _ in chosen}) > 1 and len(chosen) > 1:
         chosen = chosen[:1] if len(chosen[0][1]) == s.n else chosen
-    mc, check = mean_of_rows(
-        [(g.reduced, rows) for g, rows in chosen],
-        symbol,
-        s,
-        trials,
-        result.provenance.seed if seed is None else seed,
-    )
-    return Trials(specimen, symbol, mc, check)
+    seed = result.provenance.seed if seed is None else seed
+    linear = (s.mean, s.u, s.u_type_a, s.dof_type_a, s.dof, s.level)
+    key = cache_key(
+        "trials", __version__, specimen, symbol, repr((trials, seed)),
+        repr([float(v) for v in linear]), *(f"{g.key} {rows.tolist()}" for g, rows in chosen),
+    )  # fmt: skip
+    entry = cache.get(key) if cache is not None else None
+    found = kept(entry.meta, entry.arrays) if entry is not None else None
+    if isinstance(found, Trials):
+        return found
+    mc, check = mean_of_rows([(g.reduced, rows) for g, rows in chosen], symbol, s, trials, seed)
+    made = Trials(specimen, symbol, mc, check)
+    if cache is not None and all(g.key for g, _ in chosen):
+        tree, arrays = encode(made)
+        cache.put(key, arrays, tree)
+    return made
 
 
 def mean_of_rows(
@@ -110,10 +128,10 @@ def mean_of_rows(
     return mc, validate(linear.mean, linear.u, mc, dof=linear.dof)
 
 
-def all_trials(result: StudyResult, trials: int) -> tuple[Trials, ...]:
+def all_trials(result: StudyResult, trials: int, cache: Cache | None = None) -> tuple[Trials, ...]:
     """Monte Carlo of hardness and modulus of every specimen."""
     return tuple(
-        mean_by_trials(result, specimen, symbol, trials)
+        mean_by_trials(result, specimen, symbol, trials, cache=cache)
         for specimen in result.specimens
         for symbol in SYMBOLS
         if symbol in result.series.get(specimen, {})

@@ -49,12 +49,14 @@ class Entry:
 class Cache:
     """Entries in a folder, the longest unused removed where they pass ``limit`` bytes.
 
-    ``notes`` collects what went wrong: damaged entries, a disk that is full.
+    ``notes`` collects what went wrong: damaged entries, a disk that is full. A cache that is
+    ``looking`` changes nothing on disk.
     """
 
     folder: Path
     limit: int = 2_000_000_000
     notes: list[str] = field(default_factory=list)
+    looking: bool = False
     _size: int | None = field(default=None, init=False, repr=False)
 
     @classmethod
@@ -76,15 +78,23 @@ class Cache:
             entry = _unpack(data)
         except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile):
             self.notes.append(f"Cache entry {path.name} is damaged; it is computed again.")
-            with contextlib.suppress(OSError):
-                path.unlink()
+            if not self.looking:
+                with contextlib.suppress(OSError):
+                    path.unlink()
             return None
-        with contextlib.suppress(OSError):
-            path.touch()
+        if not self.looking:
+            with contextlib.suppress(OSError):
+                path.touch()
         return entry
+
+    def has(self, key: str) -> bool:
+        """Whether there is an entry (it may yet be damaged). Nothing is changed."""
+        return self._path(key).is_file()
 
     def put(self, key: str, arrays: Mapping[str, NDArray[Any]], meta: Any = None) -> bool:
         """Keep arrays and a JSON-like ``meta``; false, with a note, where that is not possible."""
+        if self.looking:
+            return False
         path = self._path(key)
         try:
             self._prepare(path.parent)

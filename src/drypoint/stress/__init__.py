@@ -16,7 +16,7 @@ from drypoint.stress.profile import Profile, cone, flat_punch, from_tip, parabol
 from drypoint.stress.protocol import Leg, Protocol
 from drypoint.stress.seen import Seen, as_seen, record
 from drypoint.stress.solution import Errors, FirstYield, Solution
-from drypoint.stress.solve import solve
+from drypoint.stress.solve import estimate, solve
 from drypoint.stress.stack import Layer, Material, Stack
 from drypoint.stress.surface import Surface
 from drypoint.stress.vtu import vtu_bytes
@@ -40,6 +40,7 @@ __all__ = [
     "Surface",
     "as_seen",
     "cone",
+    "estimate",
     "field",
     "flat_punch",
     "from_tip",

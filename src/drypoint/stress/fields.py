@@ -52,6 +52,11 @@ def _kept(run: Solution) -> None:
         )
 
 
+def places(run: Solution, step: int) -> Floats:
+    """Where the nodes are for the equations, (n, 2), m: now; for small strains, at the start."""
+    return run.mesh.X if run.small_strain else run.mesh.X + run.displacement[step]
+
+
 def field(run: Solution, step: int) -> Field:
     """Fields of one step; -1 is the last, ``run.peak`` the one of greatest force.
 
@@ -61,8 +66,7 @@ def field(run: Solution, step: int) -> Field:
         Where the run did not keep fields.
     """
     _kept(run)
-    place = run.mesh.X + run.displacement[step]
-    points = np.einsum("ga,eak->egk", shape_functions(), place[run.mesh.quads])
+    points = np.einsum("ga,eak->egk", shape_functions(), places(run, step)[run.mesh.quads])
     sigma = run.sigma[step].astype(np.float64)
     return Field(
         r=points[..., 0],
@@ -111,7 +115,7 @@ def interface(run: Solution, step: int, number: int = 0) -> Interface:
     above = sigma[columns + row][:, [0, 1]].mean(axis=1)
     below = sigma[columns + row - 1][:, [2, 3]].mean(axis=1)
     rr, rz, zz, _ = (0.5 * (above + below)).T
-    nodes = (run.mesh.X + run.displacement[step])[np.arange(run.mesh.shape[0]) * nz + row]
+    nodes = places(run, step)[np.arange(run.mesh.shape[0]) * nz + row]
     along = np.diff(nodes, axis=0)
     along /= np.hypot(*along.T)[:, None]
     n_r, n_z = -along[:, 1], along[:, 0]

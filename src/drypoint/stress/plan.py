@@ -36,7 +36,7 @@ class Effort:
 
 
 #: By name: a look and a run to be quoted.
-EFFORTS = {"quick": Effort(10, 50, 15), "fine": Effort(20, 100, 30)}
+EFFORTS = {"quick": Effort(8, 40, 15), "fine": Effort(16, 80, 25)}
 
 #: Growth of element sizes outwards; reach of the mesh in contact radii; even zones likewise.
 GROWTH, REACH, EVEN_R, EVEN_Z = 1.2, 15.0, 1.2, 0.6
@@ -113,16 +113,16 @@ def depth_guess(stack: Stack, profile: Profile, protocol: Protocol) -> float:
 def check(stack: Stack, profile: Profile, h: float) -> None:
     """Refuse what the tip or the mesh cannot hold at a depth."""
     profile.check(h)
-    above = 0.0
-    for layer, below in zip(stack.layers, stack.materials[1:], strict=True):
-        above += layer.thickness
-        soft = layer.material.first_yield < 0.7 * below.first_yield
-        if soft and np.isfinite(layer.material.first_yield) and h > CRUSHED * above:
-            raise StressError(
-                f"A depth of {h * 1e9:.4g} nm squeezes a soft layer that ends at "
-                f"{above * 1e9:.4g} nm to nothing; the mesh cannot hold that.",
-                remedy=f"Stay above {CRUSHED * above * 1e9:.4g} nm.",
-            )
+    if not stack.layers:
+        return
+    layer, below = stack.layers[0], stack.materials[1]
+    soft = layer.material.first_yield < 0.7 * below.first_yield
+    if soft and h > CRUSHED * layer.thickness:
+        raise StressError(
+            f"A depth of {h * 1e9:.4g} nm squeezes the soft layer of "
+            f"{layer.thickness * 1e9:.4g} nm to nothing; the mesh cannot hold that.",
+            remedy=f"Stay above {CRUSHED * layer.thickness * 1e9:.4g} nm.",
+        )
 
 
 def make_mesh(stack: Stack, a: float, effort: Effort, flat: bool) -> Mesh:

@@ -128,6 +128,14 @@ class Solution:
         return float(np.sum(F[upper] * h[upper] ** 2) / np.sum(h[upper] ** 4))
 
     @property
+    def plastic_work_ratio(self) -> float:
+        """Work not given back over work put in, loading to a peak and unloading once."""
+        h, F = np.append(0.0, self.depth), np.append(0.0, self.force)
+        top = self.peak + 2
+        total = float(np.trapezoid(F[:top], h[:top]))
+        return float(np.trapezoid(F, h)) / total
+
+    @property
     def impression(self) -> Surface:
         """The surface after the tip is clear.
 

@@ -20,8 +20,9 @@ from drypoint.stress.touch import FLAT
 
 Floats = NDArray[np.float64]
 
-#: Stiffness of the contact: Young's modulus of the stiffest solid over this share of an element.
-OVERLAP = 1 / 50
+#: Stiffness of the contact: Young's modulus of the stiffest solid over this share of an element;
+#: at most so many times the uppermost solid's.
+OVERLAP, STIFFER = 1 / 50, 20.0
 _TRIES = 4
 
 
@@ -90,6 +91,24 @@ def solve(
     return solution_of(main, stack, profile, protocol, small_strain, effort, found, cost)
 
 
+def estimate(
+    stack: Stack, profile: Profile, protocol: Protocol, *, mesh: str | Effort = "quick"
+) -> plan.Estimate:
+    """Memory and time that a run will take, without running it; the two coarse runs not counted.
+
+    Raises
+    ------
+    StressError
+        As :func:`solve` does.
+    """
+    effort = _effort(mesh)
+    h = plan.depth_guess(stack, profile, protocol)
+    plan.check(stack, profile, h)
+    a = plan.radius_guess(stack, profile, h)
+    net = plan.make_mesh(stack, a, effort, profile.kind == FLAT)
+    return plan.estimate(net, effort, protocol, True)
+
+
 def _effort(mesh: str | Effort) -> Effort:
     if isinstance(mesh, Effort):
         return mesh
@@ -136,7 +155,7 @@ class _Job:
         stack, profile = self.stack, self.profile
         net = plan.make_mesh(stack, a, effort, profile.kind == FLAT)
         rows, table = rows_of(stack.materials)
-        stiffness = rows[:, 5].max() / (OVERLAP * net.edge)
+        stiffness = min(rows[:, 5].max(), STIFFER * rows[0, 5]) / (OVERLAP * net.edge)
         system = System(
             net, rows, table, profile.kernel, stack.start(not self.small), not self.small,
             stiffness, stack.substrate.nu_used, self.friction,

@@ -20,8 +20,8 @@ own. It tells more, so the spectra are then more (nine correlation lengths up to
 stretch, six shares of white), and as a fit may be short beside them, the variance of its mean
 (k = 0) is the exact one.
 
-All functions work on many fits of one length at once (first axis): plain array operations, no
-compiled kernel, so that nothing waits for a compiler.
+The loops stand in :mod:`drypoint.uncertainty.colour_kernels`; the same in plain array operations
+in ``tests/uncertainty/plain_colour.py``.
 """
 
 from __future__ import annotations
@@ -31,7 +31,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from drypoint.uncertainty.colour_kernels import covariance_kernel, quiet_kernel
+
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 MOST = 128  # samples after averaging into equal blocks; the fit looks at slow things only
 _CORNERS = 6
@@ -41,16 +44,19 @@ _LEAST_QUIET = 16  # fewer say nothing
 _CORNERS_BESIDE = 9
 _WHITE_SHARES_BESIDE = (0.001, 0.01, 0.03, 0.1, 0.3, 1.0)
 _WHITE_WEIGHT = 30.0  # weight beforehand of plain white noise, against 1 for each other spectrum
-_DRIFT_VARIANCE = 1.0  # of the log-variance's change along the record, beforehand
 
 
 @lru_cache(maxsize=256)
-def _transform(n: int) -> Floats:
-    """Orthonormal cosine transform (DCT-II), shape (n, n)."""
+def _halves(n: int) -> tuple[Ints, Floats, Floats]:
+    """Order of the rows (even, then odd), and the two halves of the orthonormal cosine transform
+    (DCT-II), frequencies last: for the even part of n points, and for the odd part."""
     k = np.arange(n)[:, None]
     t: Floats = np.cos(np.pi * k * (np.arange(n) + 0.5) / n) * np.sqrt(2.0 / n)
     t[0] /= np.sqrt(2.0)
-    return t
+    order = np.concatenate([np.arange(0, n, 2), np.arange(1, n, 2)])
+    even = np.ascontiguousarray(t[::2, : (n + 1) // 2].T)
+    odd = np.ascontiguousarray(t[1::2, : n // 2].T)
+    return order, even, odd
 
 
 @lru_cache(maxsize=256)
@@ -89,134 +95,75 @@ def _spectra_beside(n: int, m: int) -> tuple[Floats, Floats, Floats]:
     return np.array(fit), np.array(beside), weights
 
 
-def quiet_blocks(signal: Floats, n: int) -> Floats | None:
-    """The end of each quiet stretch (fits, samples), averaged as a fit of ``n`` samples is.
-
-    Returns
-    -------
-    array, shape (fits, m, 4), or None
-        Orthonormal parabola and what is left of the signal, transformed and of unit size; None
-        where there is too little.
-    """
-    block = -(-n // MOST)
-    m = min(signal.shape[1] // block, MOST_QUIET)
-    if m < _LEAST_QUIET:
-        return None
-    last = signal[:, signal.shape[1] - m * block :]
-    y = _blocks((last - last[:, :1])[:, :, None], m, block)[:, :, 0]
-    q, _ = np.linalg.qr(np.linspace(-1.0, 1.0, m)[:, None] ** np.arange(3))
-    y = y - (y @ q) @ q.T
-    size = np.sqrt(np.mean(y * y, axis=1, keepdims=True))
-    y = np.where(size > 0, y / np.where(size > 0, size, 1.0), 0.0)
-    t = _transform(m)
-    model = np.broadcast_to(t @ q, (len(y), m, 3))
-    return np.concatenate([model, (y @ t.T)[:, :, None]], axis=2)
+@lru_cache(maxsize=256)
+def _ready(n: int, m: int) -> tuple[Floats, Floats, Floats, Floats]:
+    """Spectra of a fit of n blocks beside m (0: alone) in the kernels' order, their inverses
+    (n, spectra), sums of their logarithms, and the logarithm of their weights beforehand."""
+    spectra, weights = _spectra(n) if m == 0 else _spectra_beside(n, m)[::2]
+    spectra = np.ascontiguousarray(spectra[:, _halves(n)[0]])
+    inverse = np.ascontiguousarray(1.0 / spectra.T)
+    return spectra, inverse, np.log(spectra).sum(axis=1), weights
 
 
-def drift_of(resid: Floats) -> Floats:
-    """Standard deviation along the record, relative: ``exp(b t / 2)``, ``t`` in [-1/2, 1/2].
+@lru_cache(maxsize=256)
+def _ready_beside(n: int, m: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """For a quiet stretch of m blocks beside n, as :func:`quiet_kernel` wants them: orthonormal
+    parabola, its transform, inverse spectra, Cholesky's factors, constants."""
+    order, even, odd = _halves(m)
+    q = np.linalg.qr(np.linspace(-1.0, 1.0, m)[:, None] ** np.arange(3))[0].T
+    half = m // 2
+    front, back, middle = q[:, :half], q[:, ::-1][:, :half], q[:, half : m - half]
+    model = np.concatenate(
+        [np.concatenate([front + back, middle], axis=1) @ even, (front - back) @ odd], axis=1
+    )
+    spectra = _spectra_beside(n, m)[1][:, order]
+    inverse = np.ascontiguousarray(1.0 / spectra)
+    low = np.linalg.cholesky(np.einsum("ik,sk,jk->sij", model, inverse, model))
+    logdet = 2.0 * np.log(np.einsum("sii->si", low)).sum(axis=1)
+    rows, columns = np.tril_indices(3)
+    factors = low[:, rows, columns]
+    factors[:, rows == columns] = 1.0 / factors[:, rows == columns]
+    constant = -0.5 * (np.log(spectra).sum(axis=1) + logdet)
+    return np.ascontiguousarray(q), model, inverse, factors, constant
 
-    ``b = 24 sum(t |d|) / sum |d|`` from first differences ``d``, drawn towards zero by
-    ``v / (v + 36/n)`` (its own variance is about ``36/n``). Shape (fits, n) in and out.
-    """
-    n = resid.shape[1]
-    d = np.abs(np.diff(resid, axis=1))
-    t = ((np.arange(n - 1) + 0.5) - 0.5 * (n - 1)) / n
-    total = d.sum(axis=1)
-    safe = np.where(total > 0.0, total, 1.0)
-    b = 24.0 * (d @ t) / safe * _DRIFT_VARIANCE / (_DRIFT_VARIANCE + 36.0 / n)
-    out: Floats = np.exp(0.5 * b[:, None] * (np.arange(n) - 0.5 * (n - 1)) / n)
-    return out
+
+def quiet_blocks(samples: int, n: int) -> int:
+    """Blocks of a quiet stretch of so many samples beside a fit of n; 0: it says nothing."""
+    m = min(samples // (-(-n // MOST)), MOST_QUIET)
+    return m if m >= _LEAST_QUIET else 0
 
 
-def _blocks(x: Floats, m: int, block: int) -> Floats:
-    """Sums over equal blocks of samples over sqrt(block): (fits, n, p) -> (fits, m, p)."""
-    cut = x[:, : m * block]
-    out: Floats = cut.reshape(len(x), m, block, -1).sum(axis=2) / np.sqrt(block)
-    return out
-
-
-def covariance_of(jac: Floats, resid: Floats, beside: Floats | None = None) -> Floats:
+def covariances_of(
+    jac: Floats, resid: Floats, first: Ints, n: int, quiet: tuple[Floats, Ints, int] | None = None
+) -> Floats:
     """Covariance of the parameters of fits of one length; see the head of this module.
 
     Parameters
     ----------
-    jac : array, shape (fits, n, p)
-    resid : array, shape (fits, n)
-    beside : array, optional
-        From :func:`quiet_blocks`.
+    jac : array, shape (n_samples, p)
+    resid : array, shape (n_samples,)
+    first : array, shape (fits,)
+        First sample of each fit.
+    n : int
+        Samples of each fit, more than p.
+    quiet : (signal, stop, samples), optional
+        The stretches beside them: each ends at ``stop`` (shape (fits,)) and is ``samples`` long.
 
     Returns
     -------
     array, shape (fits, p, p)
         NaN where the parameters cannot be told apart, zero where the residuals are.
     """
-    count, n, p = jac.shape
-    cov = np.full((count, p, p), np.nan)
-    rss = np.einsum("fi,fi->f", resid, resid)
-    scale = np.sqrt(np.einsum("fip,fip->fp", jac, jac))
-    good = np.isfinite(rss) & np.all(np.isfinite(scale) & (scale > 0), axis=1)
-    still = good & ~(rss > 0.0)
-    rows = np.flatnonzero(good)
-    if not len(rows):
-        return cov
-    q, r = np.linalg.qr(jac[rows] / scale[rows][:, None, :])
-    told = np.min(np.abs(np.einsum("fpp->fp", r)), axis=1) > 1e-13
-    cov[np.intersect1d(rows[told], np.flatnonzero(still))] = 0.0
-    use = told & (rss[rows] > 0.0)
-    rows, q, r = rows[use], q[use], r[use]
-    if not len(rows):
-        return cov
-    root = np.sqrt(rss[rows] / n)
-    drift = drift_of(resid[rows])
     block = -(-n // MOST)
-    m = n // block
-    model, _ = np.linalg.qr(_blocks(q / drift[:, :, None], m, block))
-    fit = _blocks(q * drift[:, :, None], m, block)
-    seen = _blocks((resid[rows] / drift / root[:, None])[:, :, None], m, block)
-    data = np.concatenate([model, seen], axis=2)
-    t = _transform(m)
-    meat = _averaged_meat(
-        np.matmul(t, data), np.matmul(t, fit), None if beside is None else beside[rows]
+    blocks = n // block
+    m = 0 if quiet is None else quiet_blocks(quiet[2], n)
+    spectra, inverse, logsum, beforehand = _ready(blocks, m)
+    weights = np.tile(beforehand, (len(first), 1))
+    if quiet is not None and m:
+        parabola, *beside = _ready_beside(blocks, m)
+        weights += quiet_kernel(quiet[0], quiet[1], block, parabola, *_halves(m)[1:], *beside)
+    return np.asarray(
+        covariance_kernel(
+            jac, resid, first, n, block, *_halves(blocks)[1:], spectra, inverse, logsum, weights
+        )
     )
-    inv = np.linalg.inv(r * scale[rows][:, None, :])
-    out = np.einsum("fab,fbc,fdc->fad", inv, meat, inv) * (root**2)[:, None, None]
-    cov[rows] = 0.5 * (out + np.swapaxes(out, 1, 2))
-    return cov
-
-
-def _likelihood(data: Floats, spectra: Floats) -> tuple[Floats, Floats]:
-    """Restricted log-likelihood and residual sum of squares, (fits, spectra), of transformed model
-    and residuals (fits, m, p + 1)."""
-    count, n, p1 = data.shape
-    p = p1 - 1
-    pairs = data[:, :, :, None] * data[:, :, None, :]
-    g = np.matmul(1.0 / spectra, pairs.reshape(count, n, p1 * p1)).reshape(count, -1, p1, p1)
-    a, b, c = g[:, :, :p, :p], g[:, :, :p, p], g[:, :, p, p]
-    logdet = np.log(spectra).sum(axis=1) + np.linalg.slogdet(a)[1]
-    rss = c - np.einsum("fsi,fsi->fs", b, np.linalg.solve(a, b[..., None])[..., 0])
-    rss = np.maximum(rss, 1e-300)
-    return -0.5 * (logdet + (n - p) * np.log(rss)), rss
-
-
-def _averaged_meat(data: Floats, fit: Floats, beside: Floats | None) -> Floats:
-    """``Q' C Q`` averaged over the spectra, weighted by likelihood and weight beforehand.
-
-    ``data`` (fits, m, p + 1) holds the transformed model and residuals, ``fit`` (fits, m, p) the
-    transformed ``D Q``, ``beside`` the like of ``data`` for the quiet stretches.
-    """
-    count, n, p = fit.shape
-    if beside is None:
-        spectra, beforehand = _spectra(n)
-        like, rss = _likelihood(data, spectra)
-    else:
-        spectra, others, beforehand = _spectra_beside(n, beside.shape[1])
-        like, rss = _likelihood(data, spectra)
-        like = like + _likelihood(beside, others)[0]
-    both = fit[:, :, :, None] * fit[:, :, None, :]
-    meats = np.matmul(spectra, both.reshape(count, n, p * p)).reshape(count, -1, p, p)
-    like = like + beforehand
-    w = np.exp(like - like.max(axis=1, keepdims=True))
-    w *= rss / max(n - p - 2, 1) / w.sum(axis=1, keepdims=True)
-    out: Floats = np.einsum("fs,fsij->fij", w, meats)
-    return out

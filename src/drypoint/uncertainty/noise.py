@@ -12,7 +12,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.uncertainty.colour import covariance_of, quiet_blocks
+from drypoint.medians import middle_of
+from drypoint.uncertainty.colour import covariances_of
 from drypoint.uncertainty.hac import longrun_factor, longrun_factors, sandwich_cov
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "fit_covariance",
     "fit_covariances",
     "line_fits",
+    "line_slopes",
     "longrun_factor",
     "longrun_factors",
     "robust_slope",
@@ -29,8 +31,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-_AT_ONCE = 4_000_000  # numbers of the Jacobians that one pass holds
 
 
 @dataclass(frozen=True)
@@ -77,25 +77,43 @@ def fit_covariances(
     out = np.full((len(lengths), p, p), np.nan)
     held = np.zeros(len(lengths), dtype=np.int64) if quiet is None else quiet.stop - quiet.start
     kinds, kind = np.unique(np.stack([lengths, held]), axis=1, return_inverse=True)
+    jac, resid = np.ascontiguousarray(jac), np.ascontiguousarray(resid)
     for j, (n, m) in enumerate(kinds.T):
         if n <= p:
             continue
         fits = np.flatnonzero(kind.ravel() == j)
-        step = max(1, _AT_ONCE // int(n * p + 16 * m))
-        for k in range(0, len(fits), step):
-            some = fits[k : k + step]
-            at = offsets[some][:, None] + np.arange(n)
-            beside = None
-            if quiet is not None and m > 0:
-                stretch = quiet.signal[quiet.start[some][:, None] + np.arange(m)]
-                beside = quiet_blocks(stretch, int(n))
-            out[some] = covariance_of(jac[at], resid[at], beside)
+        beside = None
+        if quiet is not None and m > 0:
+            beside = (quiet.signal, quiet.stop[fits].astype(np.int64), int(m))
+        out[fits] = covariances_of(jac, resid, offsets[fits].astype(np.int64), int(n), beside)
     return out
 
 
 def fit_covariance(jac: Floats, resid: Floats) -> Floats:
     """:func:`fit_covariances` of one fit: jac (n, p), resid (n,) -> (p, p)."""
     return fit_covariances(jac, resid, np.array([0, len(resid)]))[0]
+
+
+def _lines(x: Floats, y: Floats, offsets: Ints, at: Floats) -> tuple[Floats, Floats, Floats]:
+    """Value at ``at`` and slope of each line, and ``x - at``."""
+    starts, lengths = offsets[:-1], np.diff(offsets)
+    if not len(lengths):
+        return np.empty(0), np.empty(0), np.empty(0)
+
+    def total(v: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(v, starts))
+
+    dx = x - np.repeat(at, lengths)
+    mx, my = total(dx) / lengths, total(y) / lengths
+    cx = dx - np.repeat(mx, lengths)
+    sxx = total(cx * cx)
+    slope = total(cx * (y - np.repeat(my, lengths))) / np.where(sxx > 0, sxx, 1.0)
+    return my - slope * mx, slope, dx
+
+
+def line_slopes(x: Floats, y: Floats, offsets: Ints) -> Floats:
+    """Only the slopes of :func:`line_fits`."""
+    return _lines(x, y, offsets, np.zeros(len(offsets) - 1))[1]
 
 
 def line_fits(
@@ -118,27 +136,57 @@ def line_fits(
     value, slope, u_value, u_slope : array, shape (n,)
         Slope 0 with NaN uncertainties where all x of a piece are one.
     """
-    starts, lengths = offsets[:-1], np.diff(offsets)
+    lengths = np.diff(offsets)
+    value, slope, dx = _lines(x, y, offsets, at)
     if not len(lengths):
-        empty = np.empty(0)
-        return empty, empty, empty, empty
-
-    def total(v: Floats) -> Floats:
-        return np.asarray(np.add.reduceat(v, starts))
-
-    dx = x - np.repeat(at, lengths)
-    mx, my = total(dx) / lengths, total(y) / lengths
-    cx = dx - np.repeat(mx, lengths)
-    sxx = total(cx * cx)
-    slope = total(cx * (y - np.repeat(my, lengths))) / np.where(sxx > 0, sxx, 1.0)
-    value = my - slope * mx
+        return value, slope, value, slope
     resid = y - np.repeat(value, lengths) - np.repeat(slope, lengths) * dx
     cov = fit_covariances(np.stack([np.ones_like(dx), dx], axis=1), resid, offsets, quiet)
     u = np.sqrt(np.maximum(np.diagonal(cov, axis1=1, axis2=2), 0.0))
     return value, slope, u[:, 0], u[:, 1]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc", "contract"})
+def _weighted_line(x: Floats, y: Floats, w: Floats) -> tuple[float, float]:
+    """Intercept and slope."""
+    s0 = s1 = s2 = y0 = y1 = 0.0
+    for i in range(len(x)):
+        wx = w[i] * x[i]
+        s0 += w[i]
+        s1 += wx
+        s2 += wx * x[i]
+        y0 += w[i] * y[i]
+        y1 += wx * y[i]
+    b = (s0 * y1 - s1 * y0) / (s0 * s2 - s1 * s1)
+    return (y0 - b * s1) / s0, b
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _huber_line(x: Floats, y: Floats, span: float, e: Floats) -> tuple[float, float, float]:
+    """Intercept, slope and scale of Huber's line; fills the residuals."""
+    n = len(x)
+    w = np.ones(n)
+    size = np.empty(n)
+    room = np.empty(n)
+    count = np.empty(256, dtype=np.int64)
+    a = b = s = 0.0
+    for _ in range(50):
+        new_a, new_b = _weighted_line(x, y, w)
+        for i in range(n):
+            e[i] = y[i] - new_a - new_b * x[i]
+            size[i] = abs(e[i])
+        s = 1.4826 * middle_of(size, room, count) * np.sqrt(n / (n - 2.0))
+        done = abs(new_b - b) * span + abs(new_a - a) <= 1e-9 * s
+        a, b = new_a, new_b
+        if not s > 0.0 or done:
+            break
+        limit = 1.345 * s
+        for i in range(n):
+            w[i] = limit / max(size[i], limit)
+    return a, b, s
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _huber_lines(
     t: Floats, y: Floats, offsets: Ints, jac: Floats, e: Floats
 ) -> tuple[Floats, Floats]:
@@ -163,39 +211,7 @@ def _huber_lines(
             span = max(span, abs(jac[i, 1]))
         if not span > 0.0:
             continue
-        w = np.ones(n)
-        size = np.empty(n)
-        a = 0.0
-        b = 0.0
-        s = 0.0
-        for _ in range(50):
-            s0 = 0.0
-            s1 = 0.0
-            s2 = 0.0
-            y0 = 0.0
-            y1 = 0.0
-            for i in range(n):
-                x = jac[lo + i, 1]
-                s0 += w[i]
-                s1 += w[i] * x
-                s2 += w[i] * x * x
-                y0 += w[i] * y[lo + i]
-                y1 += w[i] * x * y[lo + i]
-            det = s0 * s2 - s1 * s1
-            new_b = (s0 * y1 - s1 * y0) / det
-            new_a = (y0 - new_b * s1) / s0
-            for i in range(n):
-                e[lo + i] = y[lo + i] - new_a - new_b * jac[lo + i, 1]
-                size[i] = abs(e[lo + i])
-            s = 1.4826 * np.median(size) * np.sqrt(n / (n - 2.0))
-            done = abs(new_b - b) * span + abs(new_a - a) <= 1e-9 * s
-            a = new_a
-            b = new_b
-            if not s > 0.0 or done:
-                break
-            for i in range(n):
-                z = size[i] / s
-                w[i] = 1.0 if z <= 1.345 else 1.345 / z
+        a, b, s = _huber_line(jac[lo:hi, 1].copy(), y[lo:hi], span, e[lo:hi])
         slopes[piece] = b
         intercepts[piece] = a - b * tm
         if not s > 0.0:

@@ -1,0 +1,122 @@
+"""Reduce more tests than fit into memory: chunk by chunk, with the memory of a few chunks."""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from drypoint.records.batch import TestInfo
+from drypoint.records.check import check
+from drypoint.records.chunks import read_in_chunks
+from drypoint.records.layout import Layout, SetAside
+from drypoint.records.read import ReadOutcome
+from drypoint.reduction.inputs import systematic_inputs
+from drypoint.reduction.options import Options
+from drypoint.reduction.reduce import reduce_batch
+from drypoint.reduction.result import Reduction
+from drypoint.tips.tip import Bench
+from drypoint.uncertainty.joint import Joint
+
+#: Samples in a chunk: small enough to stay near the processor.
+SAMPLES = 500_000
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Results of some tests.
+
+    ``reduction`` has one row a test that gave a result; its ``test`` counts over ``tests``.
+    ``set_aside`` names what could not be read or reduced, and why.
+    """
+
+    tests: tuple[TestInfo, ...]
+    reduction: Reduction
+    set_aside: tuple[SetAside, ...]
+    notes: tuple[str, ...]
+
+
+def reduce_in_chunks(
+    paths: Sequence[Path | str],
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    *,
+    layout: Layout | None = None,
+    specimen: str = "",
+    samples: int = SAMPLES,
+    workers: int | None = None,
+) -> Iterator[Chunk]:
+    """Read and reduce files chunk by chunk; the numbers are those of the whole in one go.
+
+    Parameters
+    ----------
+    paths : sequence of Path or str
+        Raw files, as for :func:`~drypoint.records.chunks.read_in_chunks`.
+    bench, options, poisson
+        As for :func:`~drypoint.reduction.reduce.reduce_batch`; ``poisson`` has every specimen.
+    layout : Layout, optional
+        What is declared about the files.
+    specimen : str
+        Name of the specimen; without it, what the files say.
+    samples : int
+        About how many samples a chunk holds; a test is never cut.
+    workers : int, optional
+        Chunks reduced at a time; by default one for each processor core.
+
+    Yields
+    ------
+    Chunk
+        In the order of the files. The inputs are the same in all of them, so that results of
+        chunks may be put together.
+
+    Raises
+    ------
+    ReductionError
+        When a specimen has no Poisson's ratio.
+    """
+    inputs = systematic_inputs(bench, options, {s: poisson[s] for s in sorted(poisson)})
+    count = workers or os.cpu_count() or 1
+
+    def work(outcome: ReadOutcome) -> Chunk:
+        return _chunk(outcome, bench, options, poisson, inputs)
+
+    waiting: deque[Future[Chunk]] = deque()
+    with ThreadPoolExecutor(count) as pool:
+        try:
+            for outcome in read_in_chunks(paths, layout, samples=samples, specimen=specimen):
+                waiting.append(pool.submit(work, outcome))
+                # A chunk more than workers is enough to keep all at work.
+                if len(waiting) > count:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _chunk(
+    outcome: ReadOutcome,
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    inputs: Joint,
+) -> Chunk:
+    batch, bad = check(outcome.batch)
+    reduced = reduce_batch(batch, bench, options, poisson, inputs=inputs)
+    aside = [*outcome.set_aside, *bad]
+    for fault in reduced.faults:
+        info = batch.tests[fault.test]
+        aside.append(
+            SetAside(
+                info.source.path, info.name, fault.reason, fault.remedy, info.source.first_line,
+                stage="reducing",
+            )
+        )  # fmt: skip
+    return Chunk(batch.tests, reduced.tests, tuple(aside), outcome.notes)
+
+
+__all__ = ["SAMPLES", "Chunk", "reduce_in_chunks"]
