@@ -34,19 +34,21 @@ class Errors:
     ``steps``: error of the steps' size, first order, from one mesh with all and with half the
     steps; positive where the force is too high. ``mesh``: the same of the elements' size.
     ``overlap``: depth lost in the contact's stiffness. ``balance``: energy put in that is neither
-    stored nor dissipated.
+    stored nor dissipated. ``ripple``: scatter of the force (standard deviation) as the contact edge
+    jumps from node to node, about a smooth curve.
     """
 
     steps: float
     mesh: float
     overlap: float
     balance: float
+    ripple: float
 
     def words(self) -> str:
         """One line."""
         return (
             f"steps {self.steps:+.2%}, mesh {self.mesh:+.2%}, overlap {self.overlap:+.2%}, "
-            f"energy {self.balance:+.2%}"
+            f"energy {self.balance:+.2%}, ripple {self.ripple:.2%}"
         )
 
 
@@ -107,8 +109,12 @@ class Solution:
 
     @property
     def hardness(self) -> float:
-        """True hardness at the peak, F/(pi a^2), Pa."""
-        return float(self.force[self.peak] / self.area[self.peak])
+        """True hardness at the peak, F/(pi a^2), Pa; force and radius freed from their ripple."""
+        up = self.leg == self.leg[self.peak]
+        h = self.depth[up]
+        F, _ = smooth_end(h, self.force[up])
+        a, _ = smooth_end(h, self.contact_radius[up])
+        return F / (np.pi * a * a)
 
     @property
     def pile_up(self) -> float:
@@ -152,6 +158,24 @@ class Solution:
         return self.surfaces[-1]
 
 
+#: Share of the peak's depth from which on a loading is smoothed, and how few points are not.
+_SMOOTHED, _FEWEST = 0.6, 6
+
+
+def smooth_end(h: Floats, y: Floats) -> tuple[float, float]:
+    """Last value of a loading's ``y`` over depth ``h``, freed from ripple, and the ripple's share.
+
+    A parabola in logarithms through the last two fifths; the value itself where that has too few
+    points.
+    """
+    use = (h > _SMOOTHED * h.max()) & (y > 0)
+    if np.sum(use) < _FEWEST:
+        return float(y[-1]), 0.0
+    x, log_y = np.log(h[use] / h.max()), np.log(y[use])
+    fit = np.polyfit(x, log_y, 2)
+    return float(np.exp(np.polyval(fit, x[-1]))), float(np.std(log_y - np.polyval(fit, x)))
+
+
 def _first_yield(walk: March, stack: Stack) -> tuple[FirstYield, ...]:
     ratios = np.array([row.ratios for row in walk.rows])
     force = np.array([row.force for row in walk.rows])
@@ -192,7 +216,7 @@ def errors_of(main: March, half: March, coarse: March) -> Errors:
     Both errors are taken as first order, so that what halving the fineness changes is what remains.
     """
     if not (main.rows and half.rows and coarse.rows):
-        return Errors(np.nan, np.nan, np.nan, np.nan)
+        return Errors(np.nan, np.nan, np.nan, np.nan, np.nan)
     last = main.rows[-1]
     peak = max(main.rows, key=lambda row: row.force)
     overlap = 2 * float(np.max(-np.minimum(peak.surface.gap, 0))) / 3 / peak.tip_depth
@@ -203,6 +227,7 @@ def errors_of(main: March, half: March, coarse: March) -> Errors:
         mesh=1 / _ratio(main, half) - 1,
         overlap=overlap,
         balance=lost / put_in,
+        ripple=smooth_end(*_loading(main))[1],
     )
 
 
