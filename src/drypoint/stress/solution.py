@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 NOTES = (
     "The tip is a body of revolution with the real tip's area: stresses at the edges of a pyramid, "
     "and cracks and pile-up at its corners or sides, are not in this model.",
-    "The tip is rigid while it presses; its own elastic give is added to the depth through E_r.",
+    "An elastic tip gives way as a half-space does, which is what the reduced modulus means.",
     "The solid has no time: a hold, a rate or creep changes nothing.",
 )
 
