@@ -63,6 +63,10 @@ def test_energy_is_kept(run: stress.Solution) -> None:
     """Work put in is stored, dissipated or given back; a residual impression remains."""
     assert run.errors is not None
     assert abs(run.errors.balance) < 0.02
+    assert run.balance == pytest.approx(run.errors.balance)
+    lost = run.work - run.stored - run.dissipated
+    assert np.abs(lost).max() < 0.02 * run.work.max()
+    assert np.all(np.diff(run.dissipated) > -1e-9 * run.work.max())
     assert 0 < run.depth[-1] < 0.8 * run.depth.max()
     assert run.impression.z.min() < 0
 

@@ -65,7 +65,9 @@ class FirstYield:
 @dataclass(frozen=True)
 class Solution:
     """A run. Arrays have one entry a step, (n,): ``time`` (s), ``force`` (N), ``depth`` (m, as the
-    instrument sees it), ``tip_depth`` (m, of the rigid tip), ``contact_radius`` (m), ``leg``.
+    instrument sees it), ``tip_depth`` (m, of the rigid tip), ``contact_radius`` (m), ``leg``;
+    ``work`` put in, ``stored`` (elastic, outside of the mesh included) and ``dissipated`` (plastic
+    and friction) since the start (J).
 
     ``displacement`` (n, nodes, 2); ``sigma`` (n, elements, 4, 4): Cauchy stress at the Gauss points
     as rr, rz, zz, hoop (Pa); ``plastic_strain`` (n, elements, 4); both empty where fields were not
@@ -85,6 +87,9 @@ class Solution:
     tip_depth: Floats
     contact_radius: Floats
     leg: NDArray[np.int64]
+    work: Floats
+    stored: Floats
+    dissipated: Floats
     surfaces: tuple[Surface, ...]
     displacement: Floats
     sigma: NDArray[np.float32]
@@ -106,6 +111,12 @@ class Solution:
     def area(self) -> Floats:
         """True projected contact area at every step, m^2."""
         return np.pi * self.contact_radius**2
+
+    @property
+    def balance(self) -> float:
+        """Work neither stored nor dissipated at the end, over the most put in."""
+        lost = self.work[-1] - self.stored[-1] - self.dissipated[-1]
+        return float(lost / self.work.max())
 
     @property
     def hardness(self) -> float:
@@ -195,6 +206,12 @@ def _first_yield(walk: March, stack: Stack) -> tuple[FirstYield, ...]:
     return tuple(out)
 
 
+def _balance(walk: March) -> float:
+    last = walk.rows[-1]
+    put_in = max(row.work for row in walk.rows)
+    return (last.work - last.stored - last.plastic_work) / put_in
+
+
 def _loading(walk: March) -> tuple[Floats, Floats]:
     rows = [row for row in walk.rows if row.leg == walk.rows[0].leg]
     return np.array([r.depth for r in rows]), np.array([r.force for r in rows])
@@ -217,16 +234,13 @@ def errors_of(main: March, half: March, coarse: March) -> Errors:
     """
     if not (main.rows and half.rows and coarse.rows):
         return Errors(np.nan, np.nan, np.nan, np.nan, np.nan)
-    last = main.rows[-1]
     peak = max(main.rows, key=lambda row: row.force)
     overlap = 2 * float(np.max(-np.minimum(peak.surface.gap, 0))) / 3 / peak.tip_depth
-    put_in = max(row.work for row in main.rows)
-    lost = last.work - last.stored - last.plastic_work
     return Errors(
         steps=1 / _ratio(half, coarse) - 1 if coarse.steps != half.steps else np.nan,
         mesh=1 / _ratio(main, half) - 1,
         overlap=overlap,
-        balance=lost / put_in,
+        balance=_balance(main),
         ripple=smooth_end(*_loading(main))[1],
     )
 
@@ -261,6 +275,9 @@ def solution_of(
         tip_depth=np.array([r.tip_depth for r in rows]),
         contact_radius=np.array([r.surface.radius for r in rows]),
         leg=np.array([r.leg for r in rows]),
+        work=np.array([r.work for r in rows]),
+        stored=np.array([r.stored for r in rows]),
+        dissipated=np.array([r.plastic_work for r in rows]),
         surfaces=tuple(r.surface for r in rows),
         displacement=np.array([r.place.U.reshape(-1, 2) for r in rows]),
         sigma=np.array([r.sigma for r in rows]),
