@@ -81,8 +81,10 @@ def _section(axes: Axes, run: Solution, k: int, f: Field, a: float) -> PolyColle
     strain = f.plastic_strain.mean(axis=1)[near]
     if strain.max() > _YIELDED > strain.min():
         middle = corners[near].mean(axis=1)
-        axes.tricontour(middle[:, 0], middle[:, 1], strain, levels=[_YIELDED], colors=colour("paper"),
-                        linewidths=1.0)  # fmt: skip
+        axes.tricontour(
+            middle[:, 0], middle[:, 1], strain, levels=[_YIELDED], colors=colour("paper"),
+            linewidths=1.0,
+        )  # fmt: skip
     nz = run.mesh.shape[1]
     for depth in run.stack.interfaces:
         row = int(np.argmin(np.abs(run.mesh.X[:nz, 1] + depth)))
