@@ -66,8 +66,8 @@ class Size:
     def of(cls, quick: bool, full: bool) -> Size:
         """For ``--quick``, ``--full``, or neither."""
         if quick:
-            return cls(500, 60, 1_000, 30, (1_500, 3_000))
-        return cls(4_000, 300, 6_000, 150, (2_000, 200_000 if full else 6_000))
+            return cls(500, 60, 1_000, 30, (3_000, 9_000))
+        return cls(4_000, 300, 6_000, 150, (3_000, 200_000 if full else 9_000))
 
 
 def cpu(work: Callable[[], object], times: int = 3) -> float:

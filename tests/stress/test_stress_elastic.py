@@ -18,6 +18,7 @@ from drypoint.contact import (
     sphere_stress,
 )
 from drypoint.stress.farfield import outside_stiffness, point_force_displacement
+from drypoint.stress.give import disc
 from drypoint.tips.build import ideal_tip
 
 E, NU = 200e9, 0.3
@@ -129,21 +130,27 @@ def test_poisson_ratio_enters_through_the_plane_strain_modulus(nu: float) -> Non
     assert run.force[-1] == pytest.approx(F, rel=0.005)
 
 
-def test_the_tip_gives_way_through_E_r() -> None:
-    """A diamond ball: dF/dh = 2 E_r a, 1/E_r = (1 - nu^2)/E + (1 - nu_i^2)/E_i [oliver1992]."""
-    diamond = stress.paraboloid(R).elastic(1140e9, 0.07)
-    protocol = stress.Protocol.to_depth(H, unload=False)
-    effort = stress.Effort(10, 20, 6)
-    run = stress.solve(
-        STACK, diamond, protocol, mesh=effort, small_strain=True, errors=False, fields=False
-    )
-    E_r = 1 / (1 / E_STAR + (1 - 0.07**2) / 1140e9)
+@pytest.mark.parametrize(("E_i", "nu_i"), [(1140e9, 0.07), (200e9, 0.3)])
+def test_an_elastic_tip_presses_with_the_reduced_modulus(E_i: float, nu_i: float) -> None:
+    """Diamond, and steel on steel: 1/E_r = (1 - nu^2)/E + (1 - nu_i^2)/E_i in [hertz1881]."""
+    E_r = 1 / (1 / E_STAR + (1 - nu_i**2) / E_i)
+    run = press(stress.paraboloid(R).elastic(E_i, nu_i), H)
     assert run.depth[-1] == pytest.approx(H, rel=1e-3)
-    upper = run.depth > 0.6 * H
-    S = np.polyval(np.polyder(np.polyfit(run.depth[upper], run.force[upper], 2)), 0.8 * H)
-    a = np.interp(0.8 * H, run.depth, run.contact_radius)
-    slope = pytest.approx(2 * E_r * a, rel=0.02)
+    assert run.force[-1] == pytest.approx(closed_forms.sphere_force(E_r, R, H), rel=0.005)
+    a = closed_forms.sphere_contact_radius(R, H)
+    assert run.contact_radius[-1] == pytest.approx(a, rel=0.015)
+    S = np.polyval(np.polyder(np.polyfit(run.depth, run.force, 3)), 0.8 * H)
+    slope = pytest.approx(closed_forms.sphere_stiffness(E_r, R, 0.8 * H), rel=0.02)
     assert slope == S
+
+
+def test_give_of_a_half_space() -> None:
+    """Under uniform pressure 2 p a/E* in the middle, 4 p a/(pi E*) at the edge [johnson1985];
+    far away that of a point force, F/(pi E* r)."""
+    b = np.array([1.0])
+    assert disc(np.array([0.0]), b)[0] == pytest.approx(2.0)
+    assert disc(np.array([1.0]), b)[0] == pytest.approx(4 / np.pi)
+    assert disc(np.array([50.0]), b)[0] == pytest.approx(1 / 50.0, rel=1e-3)
 
 
 def test_first_yield_under_a_ball() -> None:

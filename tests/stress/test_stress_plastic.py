@@ -10,6 +10,7 @@ import pytest
 
 import drypoint.stress as stress
 from drypoint.contact.unloading import radial_factor
+from drypoint.stress.solution import smooth_end
 
 PSI = float(np.radians(70.3))
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "fe_cones" / "cone_70p3deg.csv"
@@ -57,6 +58,15 @@ def test_unloading_by_the_published_functions(hard: stress.Solution) -> None:
     assert hard.plastic_work_ratio == pytest.approx(Pi_5, abs=0.015)
 
 
+def test_smoothing_finds_the_curve_under_the_ripple() -> None:
+    h = np.linspace(0.01, 1.0, 60)
+    rng = np.random.default_rng(0)
+    noisy = 3 * h**1.9 * np.exp(0.02 * rng.normal(size=60))
+    value, ripple = smooth_end(h, noisy)
+    assert value == pytest.approx(3.0, rel=0.02)
+    assert ripple == pytest.approx(0.02, rel=0.3)
+
+
 def test_errors_are_small_and_said(hard: stress.Solution) -> None:
     assert hard.stopped == ""
     assert hard.errors is not None
@@ -64,6 +74,7 @@ def test_errors_are_small_and_said(hard: stress.Solution) -> None:
     assert abs(hard.errors.mesh) < 0.02
     assert abs(hard.errors.balance) < 0.02
     assert hard.errors.overlap < 0.005
+    assert 0 < hard.errors.ripple < 0.02
 
 
 def test_hardness_is_three_times_the_yield_stress_at_most(hard: stress.Solution) -> None:

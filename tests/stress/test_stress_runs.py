@@ -13,7 +13,8 @@ from drypoint.errors import StressError
 from drypoint.records.batch import UNDECLARED, Batch, Source, TestInfo
 from drypoint.reduction.options import DriftOptions, Options, ZeroOptions
 from drypoint.reduction.reduce import reduce_batch
-from drypoint.tips.build import ideal_tip
+from drypoint.tips.area import area, series_from_nm
+from drypoint.tips.build import ideal_tip, series_tip
 from drypoint.tips.tip import Bench
 
 PSI = float(np.radians(70.3))
@@ -62,6 +63,10 @@ def test_energy_is_kept(run: stress.Solution) -> None:
     """Work put in is stored, dissipated or given back; a residual impression remains."""
     assert run.errors is not None
     assert abs(run.errors.balance) < 0.02
+    assert run.balance == pytest.approx(run.errors.balance)
+    lost = run.work - run.stored - run.dissipated
+    assert np.abs(lost).max() < 0.02 * run.work.max()
+    assert np.all(np.diff(run.dissipated) > -1e-9 * run.work.max())
     assert 0 < run.depth[-1] < 0.8 * run.depth.max()
     assert run.impression.z.min() < 0
 
@@ -76,6 +81,38 @@ def test_the_same_input_gives_the_same_bits() -> None:
     ]  # fmt: skip
     assert runs[0].force.tobytes() == runs[1].force.tobytes()
     assert runs[0].sigma.tobytes() == runs[1].sigma.tobytes()
+
+
+def test_the_same_test_at_another_scale_is_the_same_test() -> None:
+    """A cone on a solid without a length: force goes with depth squared, from nm to mm."""
+    runs = [
+        stress.solve(
+            STACK, stress.cone(PSI), stress.Protocol.to_depth(h), mesh=stress.Effort(5, 8, 5),
+            errors=False, fields=False,
+        )
+        for h in (1e-9, 1e-4)
+    ]  # fmt: skip
+    assert runs[0].force / 1e-18 == pytest.approx(runs[1].force / 1e-8, rel=1e-6)
+    assert runs[0].depth / 1e-9 == pytest.approx(runs[1].depth / 1e-4, rel=1e-6)
+
+
+def test_a_calibrated_area_function_presses_as_it_says() -> None:
+    """A tip by a series C0 h^2 + C1 h: the tip's area at every depth; its end is blunt, so that it
+    presses harder than the sharp cone, and by less the deeper it goes."""
+    geometry = ideal_tip("modified Berkovich").geometry
+    joint = series_from_nm([24.49, 1500.0])
+    tip = series_tip(geometry, joint, h_min=1e-9, h_max=2e-6, name="B1")
+    profile = stress.from_tip(tip, 200e-9)
+    for h in (5e-9, 50e-9, 200e-9):
+        assert profile.area(h) == pytest.approx(float(area(tip, {}, h)), rel=1e-3)
+    protocol = stress.Protocol.to_depth(200e-9, unload=False)
+    mesh = stress.Effort(6, 20, 5)
+    blunt, sharp = (
+        stress.solve(STACK, p, protocol, mesh=mesh, errors=False, fields=False)
+        for p in (profile, stress.from_tip(ideal_tip("modified Berkovich"), 200e-9))
+    )
+    more = blunt.force / np.interp(blunt.depth, sharp.depth, sharp.force)
+    assert more[5] > more[10] > more[-1] > 1.1
 
 
 def test_cycles_reload_along_their_unloading() -> None:
@@ -187,6 +224,7 @@ BAD = {
     "fineness": lambda: stress.solve(
         STACK, stress.cone(PSI), stress.Protocol.to_depth(1e-7), mesh="best"
     ),
+    "too coarse": lambda: stress.Effort(0, 10, 10),
     "friction": lambda: stress.solve(
         STACK, stress.cone(PSI), stress.Protocol.to_depth(1e-7), friction=-0.1
     ),

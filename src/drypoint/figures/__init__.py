@@ -1,8 +1,8 @@
 """Figures of a study or calibration: Matplotlib figures with caption and words from the numbers.
 
-Each function takes a :class:`drypoint.run.result.StudyResult`, or what a calibration found, and
-gives a :class:`~drypoint.figures.picture.Picture`, which is a Matplotlib ``Figure``. Nothing here
-touches pyplot, and the same numbers give the same bytes.
+Each function takes a :class:`drypoint.run.result.StudyResult`, what a calibration found, or a run
+of finite elements, and gives a :class:`~drypoint.figures.picture.Picture`, which is a Matplotlib
+``Figure``. Nothing here touches pyplot, and the same numbers give the same bytes.
 """
 
 from drypoint.figures.area import area_function
@@ -18,6 +18,7 @@ from drypoint.figures.places import distribution, position_map
 from drypoint.figures.series import by_depth, per_test
 from drypoint.figures.shares import budget_bars
 from drypoint.figures.steps import steps
+from drypoint.figures.undertip import under_the_tip
 
 __all__ = [
     "Picture",
@@ -39,4 +40,5 @@ __all__ = [
     "reference_hardness",
     "residuals",
     "steps",
+    "under_the_tip",
 ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from drypoint.stress.give import give
 from drypoint.stress.newton import Control, Step, newton
 from drypoint.stress.protocol import Leg, Protocol
 from drypoint.stress.surface import Surface, surface
@@ -21,6 +22,8 @@ Watch = Callable[[float, str], None]
 LIFT_OFF = 0.02
 _SMALLEST = 2.0**-10
 _EASY = 8
+#: An elastic tip: most passes of a step, and the change of give, over the depth, that ends them.
+_PASSES, _SETTLED = 12, 3e-4
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,7 @@ class March:
     rows: list[Row] = field(default_factory=list)
     words: str = ""
     given: float = 0.0
+    given_at: float = 0.0
     work: float = 0.0
     cuts: int = 0
     iterations: int = 0
@@ -65,8 +69,10 @@ class March:
     def __post_init__(self) -> None:
         self.at = Place(np.zeros(2 * len(self.system.mesh.X)), 0.0, 0.0)
         self.last: Place | None = None
-        self.force = self.time = 0.0
+        self.force = self.time = self.depth = 0.0
         self.most = self.force_scale
+        # Newton's step for a give that answers in proportion: the specimen over the tip.
+        self.share = 1 / (1 + self.system.solids[0, 5] / self.E_star_tip)
         self.system.evaluate(self.at, with_K=False)
         self.at_start = float(self.system.ends[2])
 
@@ -141,9 +147,35 @@ class March:
         if load or not np.isfinite(self.E_star_tip) or not self.rows:
             return Control(target, load, 0.0, self.given, self.force)
         c = 1 / (2 * self.E_star_tip * max(self.rows[-1].surface.radius, self.system.mesh.edge))
-        return Control(target, False, c, self.given, self.force)
+        return Control(target, False, c, self.given, self.given_at)
 
     def _solve(self, target: float, ratio: float, load: bool) -> Step:
+        """A step, again with the tip's new give until that no longer changes."""
+        if not np.isfinite(self.E_star_tip):
+            return self._once(target, ratio, load)
+        s = self.system
+        before = (self.given, self.given_at, s.lift)
+        at, last = self.at, self.last
+        step = self._once(target, ratio, load)
+        for _ in range(_PASSES):
+            if step.words:
+                break
+            r = s.mesh.X[s.mesh.top, 0] + (step.at.U[2 * s.mesh.top] if s.finite else 0.0)
+            lift, mean = give(r, s.pressure, self.E_star_tip)
+            change = abs(mean - self.given) + float(np.max(np.abs(lift - s.lift)))
+            self.given, self.given_at = mean, s.force
+            s.set_lift(s.lift + self.share * (lift - s.lift))
+            if change < _SETTLED * (step.at.h + mean):
+                break
+            self.at, self.last = step.at, None
+            step = self._once(target, 0.0, load)
+            self.at, self.last = at, last
+        if step.words:
+            self.given, self.given_at, lift = before
+            s.set_lift(lift)
+        return step
+
+    def _once(self, target: float, ratio: float, load: bool) -> Step:
         control = self._control(target, load)
         scale = 1e-3 * self.most
         starts = [self.at]
@@ -163,10 +195,9 @@ class March:
         s = self.system
         F = s.force
         there = surface(s, step.at)
-        if np.isfinite(self.E_star_tip) and self.force != F:
-            a = self.rows[-1].surface.radius if self.rows and self.rows[-1].force > 0 else 0.0
-            self.given += (F - self.force) / (2 * self.E_star_tip * (a or there.radius))
-        self.work += 0.5 * (F + self.force) * (step.at.h - self.at.h)
+        here = step.at.h + self.given
+        self.work += 0.5 * (F + self.force) * (here - self.depth)
+        self.depth = here
         self.last = step.at.minus(self.at)
         self._keep(step, F, there)
         self.watch(
@@ -177,6 +208,7 @@ class March:
     def _keep(self, step: Step, F: float, there: Surface) -> None:
         s = self.system
         stored = float(s.ends[2]) - self.at_start + float(s.contact[3])
+        stored += 0.5 * F * self.given  # the tip's own
         stored += 0.5 * s.outside * step.at.q**2 - s.at_rest * step.at.q
         s.accept(step.at)
         self.at, self.force, self.most = step.at, F, max(self.most, F)
@@ -209,6 +241,7 @@ class March:
         """Take the tip away; the depth is where it last touches the impression."""
         s = self.system
         s.touching = False
+        s.set_lift(np.zeros_like(s.lift))
         step = newton(s, self.at, Control(self.at.h), self.most)
         self.iterations += step.iterations
         if step.words:
@@ -216,7 +249,8 @@ class March:
             return
         there = surface(s, step.at)
         step.at.h += float(np.min(there.gap))
-        self.work += 0.5 * self.force * (step.at.h - self.at.h)
+        self.work += 0.5 * self.force * (step.at.h - self.depth)
+        self.depth = step.at.h
         self.time += leg.seconds * LIFT_OFF
-        self.given = 0.0
+        self.given = self.given_at = 0.0
         self._keep(step, 0.0, there)

@@ -26,11 +26,19 @@ class Effort:
     steps: int
     back_steps: int
 
+    def __post_init__(self) -> None:
+        if not (self.elements >= 3 and self.steps >= 2 and self.back_steps >= 2):
+            raise StressError(
+                f"A mesh of {self.elements} elements over the contact, {self.steps} steps of "
+                f"loading and {self.back_steps} of unloading is too coarse to mean anything.",
+                remedy="Give 3 elements, 2 steps and 2 steps of unloading or more.",
+            )
+
     def halved(self, elements: bool, steps: bool) -> Effort:
         """Half as fine in mesh, in steps, or both."""
         return Effort(
             max(3, self.elements // 2) if elements else self.elements,
-            max(4, self.steps // 2) if steps else self.steps,
+            max(2, self.steps // 2) if steps else self.steps,
             self.back_steps,
         )
 

@@ -2,8 +2,9 @@
 
 Each node of the surface carries an elastic slip e along the tip's side: what it slid since it last
 stuck. Over a closed part of a segment the shear is k e, at most mu times the normal pressure; it
-resists the slip. The tangent is exact but for the turning of the tip's side with radius, and is not
-symmetric where the surface slides.
+resists the slip. The tangent is exact but for the turning of the tip's side with radius and the
+travel of the contact edge through a segment that sticks; it is not symmetric where the surface
+slides.
 """
 
 from __future__ import annotations

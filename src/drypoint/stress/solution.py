@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 NOTES = (
     "The tip is a body of revolution with the real tip's area: stresses at the edges of a pyramid, "
     "and cracks and pile-up at its corners or sides, are not in this model.",
-    "The tip is rigid while it presses; its own elastic give is added to the depth through E_r.",
+    "An elastic tip gives way as a half-space does, which is what the reduced modulus means.",
     "The solid has no time: a hold, a rate or creep changes nothing.",
 )
 
@@ -34,19 +34,21 @@ class Errors:
     ``steps``: error of the steps' size, first order, from one mesh with all and with half the
     steps; positive where the force is too high. ``mesh``: the same of the elements' size.
     ``overlap``: depth lost in the contact's stiffness. ``balance``: energy put in that is neither
-    stored nor dissipated.
+    stored nor dissipated. ``ripple``: scatter of the force (standard deviation) as the contact edge
+    jumps from node to node, about a smooth curve.
     """
 
     steps: float
     mesh: float
     overlap: float
     balance: float
+    ripple: float
 
     def words(self) -> str:
         """One line."""
         return (
             f"steps {self.steps:+.2%}, mesh {self.mesh:+.2%}, overlap {self.overlap:+.2%}, "
-            f"energy {self.balance:+.2%}"
+            f"energy {self.balance:+.2%}, ripple {self.ripple:.2%}"
         )
 
 
@@ -63,7 +65,9 @@ class FirstYield:
 @dataclass(frozen=True)
 class Solution:
     """A run. Arrays have one entry a step, (n,): ``time`` (s), ``force`` (N), ``depth`` (m, as the
-    instrument sees it), ``tip_depth`` (m, of the rigid tip), ``contact_radius`` (m), ``leg``.
+    instrument sees it), ``tip_depth`` (m, of the rigid tip), ``contact_radius`` (m), ``leg``;
+    ``work`` put in, ``stored`` (elastic, outside of the mesh included) and ``dissipated`` (plastic
+    and friction) since the start (J).
 
     ``displacement`` (n, nodes, 2); ``sigma`` (n, elements, 4, 4): Cauchy stress at the Gauss points
     as rr, rz, zz, hoop (Pa); ``plastic_strain`` (n, elements, 4); both empty where fields were not
@@ -83,6 +87,9 @@ class Solution:
     tip_depth: Floats
     contact_radius: Floats
     leg: NDArray[np.int64]
+    work: Floats
+    stored: Floats
+    dissipated: Floats
     surfaces: tuple[Surface, ...]
     displacement: Floats
     sigma: NDArray[np.float32]
@@ -106,9 +113,19 @@ class Solution:
         return np.pi * self.contact_radius**2
 
     @property
+    def balance(self) -> float:
+        """Work neither stored nor dissipated at the end, over the most put in."""
+        lost = self.work[-1] - self.stored[-1] - self.dissipated[-1]
+        return float(lost / self.work.max())
+
+    @property
     def hardness(self) -> float:
-        """True hardness at the peak, F/(pi a^2), Pa."""
-        return float(self.force[self.peak] / self.area[self.peak])
+        """True hardness at the peak, F/(pi a^2), Pa; force and radius freed from their ripple."""
+        up = self.leg == self.leg[self.peak]
+        h = self.depth[up]
+        F, _ = smooth_end(h, self.force[up])
+        a, _ = smooth_end(h, self.contact_radius[up])
+        return F / (np.pi * a * a)
 
     @property
     def pile_up(self) -> float:
@@ -152,6 +169,24 @@ class Solution:
         return self.surfaces[-1]
 
 
+#: Share of the peak's depth from which on a loading is smoothed, and how few points are not.
+_SMOOTHED, _FEWEST = 0.6, 6
+
+
+def smooth_end(h: Floats, y: Floats) -> tuple[float, float]:
+    """Last value of a loading's ``y`` over depth ``h``, freed from ripple, and the ripple's share.
+
+    A parabola in logarithms through the last two fifths; the value itself where that has too few
+    points.
+    """
+    use = (h > _SMOOTHED * h.max()) & (y > 0)
+    if np.sum(use) < _FEWEST:
+        return float(y[-1]), 0.0
+    x, log_y = np.log(h[use] / h.max()), np.log(y[use])
+    fit = np.polyfit(x, log_y, 2)
+    return float(np.exp(np.polyval(fit, x[-1]))), float(np.std(log_y - np.polyval(fit, x)))
+
+
 def _first_yield(walk: March, stack: Stack) -> tuple[FirstYield, ...]:
     ratios = np.array([row.ratios for row in walk.rows])
     force = np.array([row.force for row in walk.rows])
@@ -169,6 +204,12 @@ def _first_yield(walk: March, stack: Stack) -> tuple[FirstYield, ...]:
         x, y = np.log(ratios[i - 1 : i + 1, k]), np.log(force[i - 1 : i + 1])
         out.append(FirstYield(name, float(np.exp(np.interp(0.0, x, y))), True))
     return tuple(out)
+
+
+def _balance(walk: March) -> float:
+    last = walk.rows[-1]
+    put_in = max(row.work for row in walk.rows)
+    return (last.work - last.stored - last.plastic_work) / put_in
 
 
 def _loading(walk: March) -> tuple[Floats, Floats]:
@@ -192,17 +233,15 @@ def errors_of(main: March, half: March, coarse: March) -> Errors:
     Both errors are taken as first order, so that what halving the fineness changes is what remains.
     """
     if not (main.rows and half.rows and coarse.rows):
-        return Errors(np.nan, np.nan, np.nan, np.nan)
-    last = main.rows[-1]
+        return Errors(np.nan, np.nan, np.nan, np.nan, np.nan)
     peak = max(main.rows, key=lambda row: row.force)
     overlap = 2 * float(np.max(-np.minimum(peak.surface.gap, 0))) / 3 / peak.tip_depth
-    put_in = max(row.work for row in main.rows)
-    lost = last.work - last.stored - last.plastic_work
     return Errors(
         steps=1 / _ratio(half, coarse) - 1 if coarse.steps != half.steps else np.nan,
         mesh=1 / _ratio(main, half) - 1,
         overlap=overlap,
-        balance=lost / put_in,
+        balance=_balance(main),
+        ripple=smooth_end(*_loading(main))[1],
     )
 
 
@@ -236,6 +275,9 @@ def solution_of(
         tip_depth=np.array([r.tip_depth for r in rows]),
         contact_radius=np.array([r.surface.radius for r in rows]),
         leg=np.array([r.leg for r in rows]),
+        work=np.array([r.work for r in rows]),
+        stored=np.array([r.stored for r in rows]),
+        dissipated=np.array([r.plastic_work for r in rows]),
         surfaces=tuple(r.surface for r in rows),
         displacement=np.array([r.place.U.reshape(-1, 2) for r in rows]),
         sigma=np.array([r.sigma for r in rows]),

@@ -67,7 +67,7 @@ def solve(
         Where tip, stack and protocol do not fit each other.
     """
     effort = _effort(mesh)
-    tell = watch or (lambda share, words: None)
+    tell = _rising(watch or (lambda share, words: None))
     h = plan.depth_guess(stack, profile, protocol)
     plan.check(stack, profile, h)
     if not 0 <= friction <= 1:
@@ -118,6 +118,18 @@ def _effort(mesh: str | Effort) -> Effort:
             remedy="Use one of: " + ", ".join(EFFORTS) + "; or give an Effort.",
         )
     return EFFORTS[mesh]
+
+
+def _rising(tell: Watch) -> Watch:
+    """A watch whose share never falls back, when a coarse run has to be repeated."""
+    most = 0.0
+
+    def rising(share: float, words: str) -> None:
+        nonlocal most
+        most = max(most, share)
+        tell(most, words)
+
+    return rising
 
 
 def _part(tell: Watch, start: float, end: float) -> Watch:

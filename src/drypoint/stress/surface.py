@@ -60,7 +60,7 @@ def surface(s: System, at: Place) -> Surface:
     z = X[top, 1] + at.U[2 * top + 1]
     kind, numbers, curve, r_max = s.tip
     height = np.array([profile(x, kind, numbers, curve)[0] for x in r])
-    gap = np.where(X[top, 0] > r_max * (1 + 1e-9), np.inf, height - at.h - z)
+    gap = np.where(X[top, 0] > r_max * (1 + 1e-9), np.inf, height + s.lift - at.h - z)
     R = r if s.finite else X[top, 0]
     width = np.diff(R)
     share = np.zeros_like(R)

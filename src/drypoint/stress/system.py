@@ -71,6 +71,9 @@ class System:
         self.new, self.new_strain = self.old.copy(), self.strain.copy()
         self.sigma = np.zeros((m, 4, 4))
         self.plastic_work = 0.0
+        # What the tip gives at each node of the surface, as if the surface lay lower.
+        self.lift: Floats = np.zeros(len(mesh.top))
+        self.lowered = mesh.X.copy()
         self.touching = True
         self.before = Place(np.zeros(2 * n), 0.0, 0.0)
         self.assemblies = self.factors = 0
@@ -138,7 +141,7 @@ class System:
         self.pressure[:] = 0.0
         if self.touching:
             press(
-                self.mesh.X, self.mesh.top, at.U, at.h, self.tip, self.k, self.finite, self.eq,
+                self.lowered, self.mesh.top, at.U, at.h, self.tip, self.k, self.finite, self.eq,
                 with_K, self.f, self.band, self.column, self.contact, self.pressure,
             )  # fmt: skip
             if self.mu:
@@ -146,7 +149,7 @@ class System:
         return bool(np.all(np.isfinite(self.f)))
 
     def _rub(self, at: Place, with_K: bool) -> None:
-        X, top = self.mesh.X, self.mesh.top
+        X, top = self.lowered, self.mesh.top
         self.extra[:] = 0.0
         self.row[:] = self.column
         slips(
@@ -157,6 +160,11 @@ class System:
             X, top, self.rubbing, self.k, self.mu, self.finite, self.eq, with_K, self.f,
             self.extra, self.column, self.row, self.contact,
         )  # fmt: skip
+
+    def set_lift(self, lift: Floats) -> None:
+        """Take how far the tip's surface has given above each node of the specimen's, m."""
+        self.lift = lift
+        self.lowered[self.mesh.top, 1] = self.mesh.X[self.mesh.top, 1] - lift
 
     def solve(self, rhs: Floats) -> Floats:
         """Solve the banded part for (n_eq, k) right-hand sides."""
