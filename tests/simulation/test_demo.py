@@ -14,6 +14,7 @@ import pytest
 from drypoint.errors import RecipeError
 from drypoint.recipe.load import load_study
 from drypoint.simulation import SimulationError, make_demo, simulate
+from drypoint.simulation.bench_scenario import CERTIFIED
 from drypoint.simulation.formats import INVENTED
 from drypoint.simulation.scenario import FILM_E, FILM_H, PHASES, STATED, scenario
 
@@ -99,7 +100,7 @@ def test_style_b_by_blocks_and_by_column(demo: Path) -> None:
     start = next(i for i, s in enumerate(lines) if s.startswith("Test\tTime [s]"))
     cells = [s.split("\t") for s in lines[start + 1 : -1]]
     assert list(dict.fromkeys(c[0] for c in cells)) == [f"S-{i:02d}" for i in range(9, 17)]
-    assert {c[5] for c in cells} == {"8.0"}
+    assert {c[5] for c in cells} == {"15.0"}
     assert {c[6] for c in cells} == {"approach", "loading", "hold", "unloading", "drift hold"}
 
 
@@ -167,9 +168,15 @@ def test_page_says_what_is_so() -> None:
     exec(code, found)
     assert [e.H_IT for e in found["record"].expected] == pytest.approx([9.2e9] * 10)
     assert len(found["batch"]) == 20
-    for key, unit in (("radius_nm", "nm"), ("face_angle_deg", "°"), ("nu.film", " (film)")):
+    value, u = STATED["nu.film"]
+    assert f"{value:g} ± {u:g} (film)" in page
+    for key in ("radius_nm", "face_angle_deg", "compliance_nm_per_mN"):
         value, u = STATED[key]
-        assert f"{value:g} ± {u:g}{unit}" in page.replace(" nm", "nm")
+        assert f"near {value:g}" in page and f"±{u:g}" in page
+    value, u = CERTIFIED["E.reference"]
+    assert f"E = {value:g} GPa (u = {u:g} GPa)" in page
+    value, u = CERTIFIED["E.block"]
+    assert f"E = {value:g} ± {2 * u:g} GPa" in page
     assert "H = 2.6 GPa with 5 %" in page and PHASES["ferrite-like"][:2] == (2.6e9, 0.05)
     assert "H = 6.0 GPa with 7 %" in page and PHASES["martensite-like"][:2] == (6.0e9, 0.07)
     assert (FILM_E.surface, FILM_E.deep, FILM_E.length) == (240e9, 170e9, 200e-9)
