@@ -82,3 +82,18 @@ def test_same_unit_in_other_letters() -> None:
 @pytest.mark.parametrize("text", ["", "Load", "a.u.", "B", "V"])
 def test_words_have_no_dimension(text: str) -> None:
     assert units.dimension_of(text) in (None, "dimensionless")
+
+
+@pytest.mark.parametrize("unit", ["m", "s", "N", "Pa", "J", "Hz", "rad", "N/m", "m/N", "m/s"])
+@pytest.mark.parametrize("prefix", ["", "n", "µ", "m", "k", "M", "G"])
+def test_the_short_list_agrees_with_the_whole_one(prefix: str, unit: str) -> None:
+    """Pint's own list is the reference; the short one only loads faster."""
+    name = prefix + unit
+    whole = units._registry().Quantity(1.0, name).to(unit).magnitude
+    assert units._usual().Quantity(1.0, name).to(unit).magnitude == pytest.approx(whole, rel=1e-15)
+
+
+def test_degrees_and_grams_of_the_short_list() -> None:
+    for name, target in (("deg", "rad"), ("kg", "N*s**2/m")):
+        whole = units._registry().Quantity(1.0, name).to(target).magnitude
+        assert units._usual().Quantity(1.0, name).to(target).magnitude == pytest.approx(whole)

@@ -77,6 +77,45 @@ def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry(cache_folder=None)
 
 
+#: The units of nearly every file, in Pint's own form. Its whole list takes most of a second to
+#: load; it is loaded where a unit is not among these. A test holds both to the same factors.
+_USUAL = """nano- = 1e-9 = n-
+micro- = 1e-6 = µ- = μ- = u-
+milli- = 1e-3 = m-
+kilo- = 1e3 = k-
+mega- = 1e6 = M-
+giga- = 1e9 = G-
+meter = [length] = m = metre
+second = [time] = s = sec
+gram = [mass] = g
+radian = [] = rad
+degree = 3.141592653589793 / 180 * radian = deg
+newton = kilogram * meter / second ** 2 = N
+pascal = newton / meter ** 2 = Pa
+joule = newton * meter = J
+hertz = 1 / second = Hz
+"""
+
+
+@lru_cache(maxsize=1)
+def _usual() -> pint.UnitRegistry[float]:
+    import pint
+
+    ureg: pint.UnitRegistry[float] = pint.UnitRegistry(None, cache_folder=None)
+    ureg.load_definitions(_USUAL.splitlines())
+    return ureg
+
+
+def _scale(name: str, target: str) -> float:
+    """What one ``name`` is in ``target``."""
+    import pint
+
+    try:
+        return float(_usual().Quantity(1.0, name).to(target).magnitude)
+    except pint.UndefinedUnitError:
+        return float(_registry().Quantity(1.0, name).to(target).magnitude)
+
+
 @lru_cache(maxsize=1024)
 def tidy(text: str) -> str:
     """Bring a unit's spelling to one form (micro sign, superscripts, blanks, brackets)."""
@@ -121,11 +160,11 @@ def _affine(unit: str, dimension: str) -> tuple[float, float]:
     if dimension == "dimensionless" or not _UNIT.fullmatch(name):
         raise problem
     try:
-        ureg = _registry()
         if dimension == "temperature":
+            ureg = _registry()
             zero = float(ureg.Quantity(0.0, name).to(target).magnitude)
             return float(ureg.Quantity(1.0, name).to(target).magnitude) - zero, zero
-        return float(ureg.Quantity(1.0, name).to(target).magnitude), 0.0
+        return _scale(name, target), 0.0
     except Exception as error:
         raise problem from error
 

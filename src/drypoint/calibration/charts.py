@@ -9,9 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.integrate import quad
-from scipy.special import gammaln, ndtr
-from scipy.stats import norm
+from scipy.special import gammaln, ndtr, ndtri
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +21,8 @@ def c4(n: int) -> float:
 
 def d2(n: int) -> float:
     """E(range)/sigma of n normal readings: integral of 1 - (1 - Phi)^n - Phi^n."""
+    from scipy.integrate import quad  # seldom needed, slow to load
+
     value, _ = quad(lambda x: 1 - ndtr(-x) ** n - ndtr(x) ** n, -12, 12, limit=200)
     return float(value)
 
@@ -177,7 +177,7 @@ def change_point(x: ArrayLike, *, permutations: int = 2000, seed: int = 0) -> Ch
     p = (1 + int(np.sum(alike))) / (1 + permutations)
     total = float(((v - v.mean()) ** 2).sum())
     left = np.maximum(total - gain, 1e-12 * total)
-    near = np.flatnonzero(n * np.log(left / left[k]) <= norm.ppf(0.975) ** 2)
+    near = np.flatnonzero(n * np.log(left / left[k]) <= ndtri(0.975) ** 2)
     first = k + 1
     return Change(
         first, float(v[first:].mean() - v[:first].mean()), p, int(near[0]) + 1, int(near[-1]) + 1

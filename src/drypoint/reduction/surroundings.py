@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from drypoint.reduction.grounds import raise_flag
 from drypoint.reduction.options import FlagLimits
@@ -162,6 +161,8 @@ def _nearest(them: Impressions, k: float) -> Ints:
     """For each impression the neighbour that lies nearest in diameters of the larger of the two
     and nearer than ``k``; -1 where none does."""
     n = len(them.name)
+    from scipy.spatial import cKDTree  # slow to load, and only studies with places need it
+
     best, which = np.full(n, np.inf), np.full(n, -1, dtype=np.int64)
     sites = np.array(them.site, dtype=object)
     placed = np.isfinite(them.place).all(axis=1)

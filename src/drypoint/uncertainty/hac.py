@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from drypoint.errors import UncertaintyError
 
@@ -188,7 +188,7 @@ def sandwich_cov(
         meat += weights[j] * (gamma + gamma.T)
     meat = meat * np.outer(colour, colour) * (n / (n - p)) * (n / m)
     nu = max(1.0, n / (width * (2 / 3 if kernel == "bartlett" else 1.0)))
-    meat *= (stats.t.ppf(0.975, nu) / stats.norm.ppf(0.975)) ** 2
+    meat *= (special.stdtrit(nu, 0.975) / special.ndtri(0.975)) ** 2
     inv = np.linalg.inv(r)
     out: Floats = inv @ meat @ inv.T
     return out
