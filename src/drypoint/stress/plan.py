@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Effort:
-    """How fine: elements over the contact radius (down; twice as many outwards), steps of a loading
-    and of an unloading."""
+    """How fine: elements over the contact radius (down; three times as many outwards), steps of a
+    loading and of an unloading."""
 
     elements: int
     steps: int
@@ -44,10 +44,12 @@ class Effort:
 
 
 #: By name: a look and a run to be quoted.
-EFFORTS = {"quick": Effort(8, 40, 15), "fine": Effort(16, 80, 25)}
+EFFORTS = {"quick": Effort(8, 40, 15), "fine": Effort(14, 80, 25)}
 
 #: Growth of element sizes outwards; reach of the mesh in contact radii; even zones likewise.
 GROWTH, REACH, EVEN_R, EVEN_Z = 1.2, 15.0, 1.2, 0.6
+#: Columns for a row: the force ripples as the contact edge jumps from column to column.
+COLUMNS = 3
 #: Times the layers' whole thickness that the mesh reaches at least.
 REACH_LAYERS = 20.0
 #: Share of a soft layer's thickness that a tip may press in before its elements are crushed.
@@ -138,9 +140,9 @@ def make_mesh(stack: Stack, a: float, effort: Effort, flat: bool) -> Mesh:
     edge = a / effort.elements
     ends = stack.interfaces
     reach = max(REACH * a, REACH_LAYERS * float(ends[-1]) if len(ends) else 0.0)
-    r = steps(edge / 2, (1.0 if flat else EVEN_R) * a, reach, GROWTH)
+    r = steps(edge / COLUMNS, (1.0 if flat else EVEN_R) * a, reach, GROWTH)
     if flat:
-        r = _both_sides(a, edge / 2, reach)
+        r = _both_sides(a, edge / COLUMNS, reach)
     down = rows_through(steps(edge, EVEN_Z * a, reach, GROWTH), ends)
     return tensor_mesh(r, down, ends, edge)
 
