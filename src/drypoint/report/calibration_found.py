@@ -117,14 +117,16 @@ def _tip(result: BenchResult) -> tuple[tuple[str, str], ...]:
     t = calibration_of(result).tip
     keys = result.study.file.tips.get(t.name)
     pairs = [("Shape", t.geometry.shape)]
-    if t.geometry.angle is not None:
-        of = "Nominal or certified face angle" if t.geometry.sides else "Half angle"
-        pairs.append((of, value_with_u(float(np.degrees(t.geometry.angle)),
-                                       float(np.degrees(t.geometry.u_angle)), "°")))  # fmt: skip
+    stated = result.before.tip.geometry  # as certified; what was found stands in the next table
+    if stated.angle is not None:
+        of = "Nominal or certified face angle" if stated.sides else "Half angle"
+        pairs.append((of, value_with_u(float(np.degrees(stated.angle)),
+                                       float(np.degrees(stated.u_angle)), "°")))  # fmt: skip
+    papers = "; ".join(s.certificate.origin for s in result.certificates if s.of == t.name)
     pairs += [
         ("Modulus of the indenter E_i", value_with_u(t.E_i / 1e9, t.u_E_i / 1e9, " GPa")),
         ("Poisson's ratio of the indenter", value_with_u(t.nu_i, t.u_nu_i, "")),
-        ("Certificate", keys.certificate if keys and keys.certificate else NOT_STATED),
+        ("Certificate", papers or (keys.certificate if keys else "") or NOT_STATED),
         ("Serial number", keys.serial if keys and keys.serial else NOT_STATED),
         ("Area function", AREA_WORDS[t.area.kind]),
         ("Valid for contact depths", area_range(t)),
