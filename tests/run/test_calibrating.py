@@ -134,7 +134,10 @@ def test_accepted_file_brings_the_same_bench_to_the_last_bit(
             float(found.calibrated.calibration.area(150e-9)[0][0])
         )
         assert not ledger.verify()
+        with pytest.raises(CalibrationError, match="accepted already, by B"):
+            accept_calibration(found, who="B. Example", why="second look", ledger=ledger)
         # The tip, the frame, the block and their papers are known now.
+        done.path.unlink()
         again = accept_calibration(found, who="B. Example", why="second look", ledger=ledger)
         assert again.entries == 4
         assert len(ledger.current(CertificateBody)) == 5
@@ -189,7 +192,8 @@ def test_chart_of_a_chipped_tip_names_the_studies_since(tmp_path: Path, demo_stu
     [
         # A stiff reference measured in place of the glass: the recipe says 410 GPa.
         ("E_GPa = 71.8", "E_GPa = 410.0", "not accepted"),
-        ('day = "2025-03-06"', 'day = "2027-03-06"', "ended on"),
+        ('valid_until = "2026-01-14"', 'valid_until = "2025-02-14"', "ended on"),
+        ("health_h_c_nm = 150.0", "health_h_c_nm = 5.0", "a guess"),
         # The certificate of the block says something else than the bench finds.
         ("value_GPa = 206.0", "value_GPa = 160.0", "error"),
     ],
@@ -207,10 +211,31 @@ def test_what_a_careful_person_would_refuse(
     assert table["provenance"]["accepted_despite"] == "trial of the bench only"
 
 
-def test_without_a_statement_one_material_is_refused(bench_file: Path, tmp_path: Path) -> None:
-    path = edited(bench_file, tmp_path, ('["constant hardness"]', "[]"))
-    with pytest.raises(CalibrationError, match="compliance"):
+@pytest.mark.parametrize(
+    "name", ["raw/block/V-08.txt", "bench.toml", "raw", "results/x.toml", "truth.json"]
+)
+def test_a_calibration_never_takes_the_place_of_anything(
+    bench_file: Path, tmp_path: Path, name: str
+) -> None:
+    path = edited(bench_file, tmp_path, ('file = "calibration.toml"', f'file = "{name}"'))
+    before = {p: p.read_bytes() for p in sorted(path.parent.rglob("*")) if p.is_file()}
+    result = calibrate_study(path, use_cache=False)
+    ledger = Ledger.open(tmp_path / "ledger.sqlite")
+    with pytest.raises(CalibrationError, match="something else is there"):
+        accept_calibration(result, who="B. Example", ledger=ledger)
+    assert {p: p.read_bytes() for p in sorted(path.parent.rglob("*")) if p.is_file()} == before
+    assert ledger.head().id == 0
+
+
+def test_a_compliance_that_nobody_stated_is_not_known(bench_file: Path, tmp_path: Path) -> None:
+    path = edited(bench_file, tmp_path, ('["constant hardness"]', '["known compliance"]'))
+    with pytest.raises(CalibrationError, match="no value with an uncertainty is stated"):
         calibrate_study(path)
+
+
+def test_a_time_of_acceptance_is_a_time(found: BenchResult) -> None:
+    with pytest.raises(CalibrationError, match="no time"):
+        accept_calibration(found, who="B. Example", when="yesterday")
 
 
 def test_excluded_reference_test_is_named_and_left_out(bench_file: Path, tmp_path: Path) -> None:
@@ -231,6 +256,8 @@ def test_excluded_reference_test_is_named_and_left_out(bench_file: Path, tmp_pat
         ('of = "frame"\nkind = "force scale"', 'of = "B1"\nkind = "force scale"', "is no frame"),
         ('issued = "2025-01-14"', 'issued = "14 January"', "a day as"),
         ('kind = "depth scale"', 'kind = "force scale"', "certified twice"),
+        ('["constant hardness"]', "[]", "tests on one material never do"),
+        ('valid_until = "2025-09-06"', 'valid_until = "2025-02-06"', "lies before the day"),
     ],
 )  # fmt: skip
 def test_faults_of_a_calibration_study_are_named(
@@ -269,13 +296,40 @@ def test_a_proposal_used_in_a_study_is_remarked(own_demo: Path, found: BenchResu
     assert any("nobody has accepted" in n for n in notes), notes
 
 
-def test_damaged_calibration_file_is_named_with_key(own_demo: Path) -> None:
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("version = 1\n", "version = 9\n", "version"),
+        ('valid_until = "2025-09-06"', 'valid_until = "soon"', "no day"),
+        ('valid_until = "2025-09-06"', "valid_until = 2025-09-06", "not text"),
+        ("\ncompliance_nm_per_mN = 0.", "\ncompliance_nm_per_mN = 1.", "changed by hand"),
+    ],
+)
+def test_damaged_calibration_file_is_named_with_key(
+    own_demo: Path, old: str, new: str, words: str
+) -> None:
     place = own_demo.parent / "bench" / "calibration.toml"
     text = place.read_text(encoding="utf-8")
-    place.write_text(text.replace("version = 1\n", "version = 9\n", 1), encoding="utf-8")
-    with pytest.raises(RecipeError, match="version") as error:
+    assert old in text
+    place.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(RecipeError, match=words) as error:
         load_study(own_demo)
-    assert "calibration.toml" in str(error.value)
+    assert "calibration.toml" in str(error.value) and "key " in str(error.value)
+
+
+def test_a_bench_beside_a_tip_is_never_left_unused_in_silence(own_demo: Path) -> None:
+    text = own_demo.read_text(encoding="utf-8")
+    own_demo.write_text(text + '\n[tips.B2]\nshape = "Berkovich"\n', encoding="utf-8")
+    with pytest.raises(RecipeError, match="no records table uses the bench “B1”"):
+        load_study(own_demo)
+
+
+def test_tests_before_the_calibration_are_remarked(own_demo: Path) -> None:
+    place = own_demo.parent / "bench" / "calibration.toml"
+    text = place.read_text(encoding="utf-8")
+    place.write_text(text.replace('day = "2025-03-06"', 'day = "2025-03-12"'), encoding="utf-8")
+    notes = run_study(own_demo, write=False).notes
+    assert any("before the day of its calibration (2025-03-12)" in n for n in notes), notes
 
 
 def test_calibrated_bench_moves_results_jointly(demo_study: Path) -> None:

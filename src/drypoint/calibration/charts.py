@@ -98,7 +98,7 @@ def individuals(x: ArrayLike, base: int | None = None, sigma: float | None = Non
     first = v[: base or len(v)]
     centre = float(first.mean())
     s = moving_range_sigma(first) if sigma is None else sigma
-    z = (v - centre) / s if s > 0 else np.where(v == centre, 0.0, np.inf * np.sign(v - centre))
+    z = (v - centre) / s if s > 0 else np.where(v == centre, 0.0, np.copysign(np.inf, v - centre))
     signals = []
     for i in range(len(v)):
         for name, width, least, beyond in RUNS:

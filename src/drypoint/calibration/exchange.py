@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -160,7 +161,9 @@ def from_mapping(table: Mapping[str, Any]) -> Exchanged:
         ) from error
     except DrypointError as error:
         raise CalibrationError(
-            f"The calibration file makes no sense: {error.what}", remedy=error.remedy
+            f"The calibration file makes no sense: {error.what}",
+            where=error.where,
+            remedy=error.remedy,
         ) from error
     except (TypeError, ValueError) as error:
         raise CalibrationError(
@@ -204,9 +207,35 @@ def _read(table: Mapping[str, Any]) -> Exchanged:
         f["u_force_scale"], f["depth_scale"], f["u_depth_scale"],
         **{field: f.get(key, default) for key, field, default in _DYNAMIC}, origin=f["origin"],
     )  # fmt: skip
+    if not np.isclose(frame.compliance, f["compliance_nm_per_mN"] * 1e-6, rtol=1e-9, atol=1e-18):
+        raise CalibrationError(
+            "The frame's compliance and that among the inputs differ: the file was changed by "
+            "hand.",
+            where=Where(key="compliance_nm_per_mN"),
+            remedy="Put the accepted file back, or calibrate again.",
+        )
     fit = table.get("fit", {})
+    _check_words(table.get("provenance", {}))
     return Exchanged(
         Bench(tip, frame, linked), tuple(fit.get("identified_by", ())),
         tuple(fit.get("findings", ())), dict(table.get("provenance", {})),
         tuple(dict(b) for b in table.get("verification", {}).get("blocks", ())),
     )  # fmt: skip
+
+
+def _check_words(provenance: Mapping[str, Any]) -> None:
+    """Words are words, and days are days."""
+    for key, value in provenance.items():
+        if not isinstance(value, str):
+            raise CalibrationError(
+                f"provenance.{key} is not text.", where=Where(key=key), remedy="Put it in quotes."
+            )
+    for key in ("day", "valid_until"):
+        try:
+            date.fromisoformat(provenance.get(key) or "2000-01-01")
+        except ValueError as error:
+            raise CalibrationError(
+                f"provenance.{key} is “{provenance[key]}”, and no day.",
+                where=Where(key=key),
+                remedy="Write a day as 2026-01-31.",
+            ) from error

@@ -34,7 +34,7 @@ def calibrate_command(path: Path, wish: Wish) -> int:
     """Calibrate, print the verdict, write proposal and report; with ``accept`` register it."""
     from drypoint.run.bench_tables import write_bench
     from drypoint.run.calibrating import calibrate_study
-    from drypoint.run.registering import accept_calibration
+    from drypoint.run.registering import accept_calibration, check_acceptance
 
     study = load_study(path)
     with watching(False) as watch:
@@ -44,6 +44,7 @@ def calibrate_command(path: Path, wish: Wish) -> int:
     accepted = None
     if wish.accept:
         book = None
+        check_acceptance(result, who=wish.who, despite=wish.despite, when=wish.when)
         if not wish.no_ledger:
             from drypoint.ledger import Ledger
 
@@ -68,7 +69,11 @@ def calibrate_command(path: Path, wish: Wish) -> int:
         print(f"Report: {folder}")
     if not wish.accept:
         print(f"A proposal, for looking at: {study.results / 'proposal.toml'}")
-        print(f"Next: drypoint calibrate {path} --accept --who NAME")
+        if result.obstacles:
+            print("Next: mend what is serious and calibrate again; or accept it for a reason:")
+            print(f"  drypoint calibrate {path} --accept --who NAME --despite REASON")
+        else:
+            print(f"Next: drypoint calibrate {path} --accept --who NAME")
     return 3 if result.set_aside else 0
 
 
@@ -93,10 +98,10 @@ def verdict_lines(result: BenchResult) -> list[str]:
         v = b.verification
         out.append(
             f"Block {b.specimen}, {v.block.quantity}: {v.verdict}. Error "
-            f"{100 * v.relative_error:+.2f} % (U = {100 * v.U_error / v.block.value:.2g} %, limit "
+            f"{100 * v.relative_error:+.1f} % (U = {100 * v.U_error / v.block.value:.1f} %, limit "
             f"{100 * v.limits.error:g} %), E_n = {v.E_n:.2f}, {v.n} tests."
         )
-    out.append(f"Verdict: {result.verdict}.")
+    out.append(f"Verdict of the blocks: {result.verdict}.")
     if result.noise is not None:
         out += [*result.noise.sentences]
     for f in result.findings:

@@ -181,13 +181,24 @@ def add_study(
     """Run a study and enter it: hashes of recipe, decisions and results, tips and frames used."""
     from datetime import UTC, datetime
 
+    from drypoint.ledger import CalibrationBody
     from drypoint.run import run_study
     from drypoint.run.remembering import study_body
 
     result = run_study(study)
     now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     book = _open(where, create=True)
-    _accept(book, book.propose(study_body(result, now)), who, why)
+    body = study_body(result, now)
+    for used in body.used:
+        if used.calibration is not None and not book.current(
+            CalibrationBody, calibration=used.calibration
+        ):
+            print(
+                f"Note: the calibration of tip {used.tip} that the study used (SHA-256 "
+                f"{used.calibration[:12]}…) is not in this ledger: it was accepted elsewhere, or "
+                "its file was changed since."
+            )
+    _accept(book, book.propose(body), who, why)
 
 
 @ledger.command()

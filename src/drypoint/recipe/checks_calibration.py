@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from drypoint import materials
 from drypoint.errors import DrypointError
+from drypoint.recipe.calibrating import CalibrationKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.problems import Problem, unknown
 from drypoint.recipe.schema import StudyFile
@@ -21,6 +22,25 @@ def bench_problems(file: StudyFile) -> list[Problem]:
             )
         )
         return found
+    for name in file.benches.keys() & file.tips.keys():
+        found.append(
+            Problem(
+                ("benches", name),
+                f"a tip is named “{name}” too.",
+                "A bench is a tip in a frame: leave the table of the tip out, or rename one.",
+            )
+        )
+    used = {r.bench for r in file.records}
+    for name in file.benches:
+        if file.tips and name not in used:
+            found.append(
+                Problem(
+                    ("benches", name),
+                    f"no records table uses the bench “{name}”, and the study has tips too.",
+                    f"Write bench = “{name}” under the [[records]] that were made on it, or leave "
+                    "the bench out.",
+                )
+            )
     for i, records in enumerate(file.records):
         path: Path = ("records", i, "bench")
         if records.bench is not None and records.bench not in file.benches:
@@ -31,6 +51,14 @@ def bench_problems(file: StudyFile) -> list[Problem]:
                     path,
                     "a tip or frame is named beside it.",
                     "A bench is a tip and a frame: leave tip and frame out.",
+                )
+            )
+        elif records.bench is None and file.tips and file.benches and records.tip is None:
+            found.append(
+                Problem(
+                    path,
+                    "neither bench nor tip is named, and the study has both.",
+                    f"Benches: {', '.join(file.benches)}; tips: {', '.join(file.tips)}.",
                 )
             )
         elif records.bench is None and not file.tips and len(file.benches) > 1:
@@ -49,8 +77,17 @@ def calibration_problems(file: StudyFile) -> list[Problem]:
     c = file.calibration
     if c is None:
         return []
-    found: list[Problem] = []
+    found = _days(c)
     names: set[str] = set()
+    if not c.identified_by and len(c.references) == 1:
+        found.append(
+            Problem(
+                ("calibration", "identified_by"),
+                "nothing says what tells frame and tip apart, and tests on one material never do.",
+                "Allowed, in a list: “constant hardness”, “constant F/S²”, “leading term”, “known "
+                "compliance”; or a second reference material.",
+            )
+        )
     for i, r in enumerate(c.references):
         path: Path = ("calibration", "references", i, "specimen")
         specimen = file.specimens.get(r.specimen)
@@ -84,6 +121,29 @@ def calibration_problems(file: StudyFile) -> list[Problem]:
         found.append(
             Problem(("calibration", "constant_on"), *unknown(c.constant_on, "a reference", names))
         )
+    return found
+
+
+def _days(c: CalibrationKeys) -> list[Problem]:
+    """Days that stand the wrong way round (ISO days compare as text)."""
+    found = []
+    if c.valid_until is not None and c.valid_until < c.day:
+        found.append(
+            Problem(
+                ("calibration", "valid_until"),
+                f"{c.valid_until} lies before the day of the calibration, {c.day}.",
+                "Allowed: that day or a later one.",
+            )
+        )
+    for i, b in enumerate(c.blocks):
+        if b.issued is not None and b.valid_until is not None and b.valid_until < b.issued:
+            found.append(
+                Problem(
+                    ("calibration", "blocks", i, "valid_until"),
+                    f"{b.valid_until} lies before the day of issue, {b.issued}.",
+                    "Allowed: that day or a later one.",
+                )
+            )
     return found
 
 

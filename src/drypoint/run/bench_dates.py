@@ -31,7 +31,13 @@ def date_notes(study: Study, parts: tuple[Reading, ...]) -> list[str]:
                 undated[p.table] = undated.get(p.table, 0) + 1
             else:
                 days.setdefault(p.table, []).append(day)
-    return [*_benches(study, days, undated), *_certificates(study, days)]
+    notes = [*_benches(study, days, undated), *_certificates(study, days)]
+    if study.file.calibration is not None:
+        notes.append(
+            "This study describes a calibration, and was run as any other study, with the tip and "
+            "frame that it states. To calibrate: drypoint calibrate."
+        )
+    return notes
 
 
 def _benches(study: Study, days: dict[int, list[date]], undated: dict[int, int]) -> Iterator[str]:
@@ -56,6 +62,13 @@ def _benches(study: Study, days: dict[int, list[date]], undated: dict[int, int])
                 f"{len(late)} tests on bench {name} were made after its calibration ended "
                 f"({until}), the last on {max(late).isoformat()}. Calibrate again, or verify it on "
                 "a block."
+            )
+        made = said.get("day", "")
+        early = [d for i in mine for d in days.get(i, []) if made and d < date.fromisoformat(made)]
+        if early:
+            yield (
+                f"{len(early)} tests on bench {name} were made before the day of its calibration "
+                f"({made}), the first on {min(early).isoformat()}. Check that the tip was the same."
             )
         missing = sum(undated.get(i, 0) for i in mine)
         if until and missing:

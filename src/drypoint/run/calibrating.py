@@ -43,6 +43,9 @@ from drypoint.run.study_run import provenance_of
 from drypoint.store.cache import Cache
 from drypoint.tips.tip import Bench
 
+#: Below this number of reference tests the scatter between them is not seen; our own choice.
+_FEW_TESTS = 4
+
 
 def calibrate_study(
     study: Study | Path | str, *, watch: Watch | None = None, use_cache: bool = True
@@ -81,7 +84,7 @@ def calibrate_study(
         )
     before, options = _bench_and_options(study, keys, readings)
     calibrated = calibrate_batch(
-        batch, before, options, references, _constraints(keys, before, references),
+        batch, before, options, references, _constraints(study, keys, before, references),
         Form(keys.form, keys.terms, keys.select, keys.most_terms),
         cycles=keys.cycles, overrides=overrides_of(study, state, batch), date=keys.day,
     )  # fmt: skip
@@ -94,7 +97,10 @@ def calibrate_study(
     return BenchResult(
         study=study, before=before, batch=batch, calibrated=calibrated, blocks=blocks,
         noise=_noise(batch, calibrated), certificates=stated,
-        findings=(*calibrated.calibration.findings, *dates, *_of_blocks(blocks)),
+        findings=(
+            *calibrated.calibration.findings, *_plain(keys, calibrated, options, references),
+            *dates, *_of_blocks(blocks),
+        ),
         set_aside=readings.set_aside, excluded=(*excluded, *more),
         notes=(*study.notes, *journal.notes, *readings.notes),
         provenance=provenance_of(study, journal, readings),
@@ -122,7 +128,7 @@ def _references(study: Study, keys: CalibrationKeys) -> dict[str, Reference]:
 
 
 def _constraints(
-    keys: CalibrationKeys, bench: Bench, references: dict[str, Reference]
+    study: Study, keys: CalibrationKeys, bench: Bench, references: dict[str, Reference]
 ) -> tuple[Constraint, ...]:
     """What identifies frame and tip, as the recipe states it, with the bench's own values."""
     material = references[keys.constant_on].name if keys.constant_on is not None else None
@@ -131,8 +137,7 @@ def _constraints(
         if words == "second material":
             out.append(SecondMaterial())
         elif words == "known compliance":
-            f = bench.frame
-            out.append(KnownCompliance(f.compliance, f.u_compliance, _source(f.origin)))
+            out.append(_stated_compliance(study, bench))
         elif words == "leading term":
             g = bench.tip.geometry
             if not g.sides or g.angle is None:
@@ -151,8 +156,20 @@ def _constraints(
     return tuple(out)
 
 
-def _source(origin: str) -> str:
-    return origin.removeprefix("declared in the ") if "recipe" in origin else origin
+def _stated_compliance(study: Study, bench: Bench) -> KnownCompliance:
+    """The frame's compliance as certified or declared; one that nobody stated is not known."""
+    f = bench.frame
+    papers = [c for c in study.file.certificates if c.of == f.name and c.kind == "frame compliance"]
+    if not papers and not f.u_compliance > 0:
+        raise CalibrationError(
+            "The frame's compliance is said to be known, but no value with an uncertainty is "
+            "stated.",
+            where=Where(str(study.path), key="calibration.identified_by"),
+            remedy="Give compliance_nm_per_mN and u_compliance_nm_per_mN under [frame], or a "
+            "certificate of the kind “frame compliance”.",
+        )
+    origin = certificate(papers[0]).origin if papers else "value declared in the recipe"
+    return KnownCompliance(f.compliance, f.u_compliance, origin)
 
 
 def _bench_and_options(
@@ -226,6 +243,54 @@ def _block(b: BlockKeys) -> Block:
 
 def _limits(b: BlockKeys) -> Limits:
     return Limits(b.limit_error_percent / 100, b.limit_repeatability_percent / 100, b.fewest)
+
+
+def _plain(
+    keys: CalibrationKeys, found: Calibrated, options: Options, references: dict[str, Reference]
+) -> list[Finding]:
+    """What a careful reader would ask before looking at any residual."""
+    c = found.calibration
+    out = []
+    tests = len(set(c.tests.test.tolist()))
+    if tests < _FEW_TESTS:
+        out.append(
+            Finding(
+                "few tests",
+                f"The calibration rests on {tests} test{'s' if tests > 1 else ''}; how much tests "
+                "differ from one another can hardly be seen.",
+                "Measure five or more on each reference.",
+            )
+        )
+    for r in references.values():
+        if r.u_E == 0:
+            out.append(
+                Finding(
+                    "reference taken as exact",
+                    f"No uncertainty of the modulus of {r.name} is stated; it counts as exact.",
+                    "Give u_E_GPa from its certificate: it goes into every area.",
+                )
+            )
+    if options.drift.method == "none":
+        out.append(
+            Finding(
+                "drift not corrected",
+                "Thermal drift is not taken out of the reference tests.",
+                "Record a drift hold, and set corrections.drift.method.",
+            )
+        )
+    h = keys.health_h_c_nm
+    low, high = c.tip.area.h_min * 1e9, c.tip.area.h_max * 1e9
+    if h is not None and not low <= h <= high:
+        out.append(
+            Finding(
+                "health depth outside the range",
+                f"The area is to be watched at {h:g} nm, but the tests lie between {low:.3g} and "
+                f"{high:.3g} nm.",
+                "Choose health_h_c_nm within that range; otherwise the area is a guess.",
+                serious=True,
+            )
+        )
+    return out
 
 
 def _of_blocks(blocks: Sequence[CheckedBlock]) -> list[Finding]:

@@ -4,6 +4,7 @@ in the ledger; nothing is written anywhere before."""
 from __future__ import annotations
 
 import hashlib
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from drypoint.calibration import CalibrationError, to_mapping
+from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
 from drypoint.errors import Where
 from drypoint.recipe import dumps
@@ -116,8 +118,35 @@ def accept_calibration(
     LedgerError, StoreError
         When ledger or file cannot be written.
     """
-    keys = result.study.file.calibration
-    assert keys is not None
+    when = check_acceptance(result, who=who, despite=despite, when=when)
+    path = _target(result)
+    text = calibration_text(result, who=who, when=when, why=why, despite=despite)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    ready = path.with_name(f".{path.name}.accepted")
+    atomic_write(ready, text.encode("utf-8"))
+    entries = 0
+    try:
+        if ledger is not None:
+            reason = f"{why}; {despite}" if despite else why
+            entries = _enter(result, text, ledger, who, reason)
+    except BaseException:
+        ready.unlink(missing_ok=True)
+        raise
+    ready.replace(path)
+    said = f"{why}; in spite of serious findings: {despite}" if despite else why
+    sha256 = hashlib.sha256(text.encode("utf-8")).hexdigest()
+    return Accepted(path, Acceptance(who, when, said, sha256), entries)
+
+
+def check_acceptance(result: BenchResult, *, who: str, despite: str = "", when: str = "") -> str:
+    """May this calibration be accepted? Return the time of acceptance (UTC).
+
+    Raises
+    ------
+    CalibrationError
+        When nobody accepts it, the time is none, serious findings stand without a reason, it was
+        accepted before, or its file would take the place of something else.
+    """
     if not who.strip():
         raise CalibrationError("Nobody accepts the calibration.", remedy="Say who: --who NAME.")
     if result.obstacles and not despite.strip():
@@ -128,17 +157,67 @@ def accept_calibration(
             remedy="Mend the cause and calibrate again, or accept it with a reason: "
             "--despite REASON.",
         )
-    path = result.study.folder / keys.file.replace("\\", "/")
-    when = when or datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-    text = calibration_text(result, who=who, when=when, why=why, despite=despite)
-    entries = 0
-    if ledger is not None:
-        entries = _enter(result, text, ledger, who, why if not despite else f"{why}; {despite}")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    atomic_write(path, text.encode("utf-8"))
-    said = f"{why}; in spite of serious findings: {despite}" if despite else why
-    sha256 = hashlib.sha256(text.encode("utf-8")).hexdigest()
-    return Accepted(path, Acceptance(who, when, said, sha256), entries)
+    _target(result)
+    if not when:
+        return datetime.now(UTC).strftime(_TIME)
+    try:
+        datetime.strptime(when, _TIME)
+    except ValueError as error:
+        raise CalibrationError(
+            f"“{when}” is no time.", remedy="Write it in UTC as 2026-01-31T12:00:00Z."
+        ) from error
+    return when
+
+
+_TIME = "%Y-%m-%dT%H:%M:%SZ"
+
+
+def _target(result: BenchResult) -> Path:
+    """The file of the calibration; refused where it would take the place of anything else."""
+    study = result.study
+    keys = study.file.calibration
+    assert keys is not None
+    path = study.folder / keys.file.replace("\\", "/")
+    where = Where(str(study.path), key="calibration.file")
+    raw = {(study.folder / f).resolve() for f in result.provenance.inputs}
+    here = path.resolve()
+    taken = (
+        here in raw
+        or here in (study.path.resolve(), study.decisions.resolve())
+        or study.results.resolve() in here.parents
+        or path.is_dir()
+    )
+    if not taken and path.exists():
+        table = _table_of(path)
+        taken = table is None
+        said = (table or {}).get("provenance", {})
+        p = result.provenance
+        same = [p.recipe_hash, p.decisions_hash, p.inputs_hash, f"Drypoint {p.version}"]
+        keep = ("recipe_sha256", "decisions_sha256", "inputs_sha256", "program")
+        if said.get("accepted_by") and [said.get(k, "") for k in keep] == same:
+            raise CalibrationError(
+                f"This calibration is accepted already, by {said['accepted_by']} on "
+                f"{said.get('accepted_on', 'a day not stated')}.",
+                where=Where(str(path)),
+                remedy="Nothing was written. To add a remark or a signature, use the ledger.",
+            )
+    if taken:
+        raise CalibrationError(
+            f"The calibration cannot be written to “{keys.file}”: something else is there, or "
+            "belongs there.",
+            where=where,
+            remedy="Name a file of its own, for example calibration.toml; nothing was written.",
+        )
+    return path
+
+
+def _table_of(path: Path) -> dict[str, Any] | None:
+    """The tables of a calibration file; ``None`` where it is none."""
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return table if table.get("format") == FORMAT else None
 
 
 def _enter(result: BenchResult, text: str, ledger: Ledger, who: str, why: str) -> int:
