@@ -68,7 +68,7 @@ def show(number: Number, where: Where = None) -> None:
     print(f"  hash                {entry.hash}")
     for key, value in entry.body.model_dump(mode="json").items():
         if key != "text" and value not in (None, "", []):
-            print(f"  {key:<19} {value}")
+            print(f"  {key:<19} {_shown(key, value, entry.body)}")
     for other in line:
         if other.id != number:
             relation = "stood before it" if other.id < number else "stands in its place"
@@ -242,6 +242,24 @@ def health(
         print(f"Written: {figure}")
     if found.state == "changed":
         raise typer.Exit(1)
+
+
+def _shown(key: str, value: object, body: Body) -> str:
+    """A value in few digits; a certified one with its unit; what a study used in words."""
+    if isinstance(value, float):
+        unit = ""
+        if key in ("value", "U"):
+            from drypoint.calibration.direct import KINDS
+
+            unit = KINDS.get(str(getattr(body, "quantity", "")), "Pa")
+        return f"{value:.6g} {unit}".strip()
+    if key == "used" and isinstance(value, list):
+        return "; ".join(
+            f"{u['tip']} in {u['frame']}"
+            + (f", calibration {u['calibration']}" if u.get("calibration") else "")
+            for u in value
+        )
+    return str(value)
 
 
 def _accept(book: Ledger, draft: Draft[Body], who: str, why: str) -> None:
