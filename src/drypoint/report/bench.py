@@ -81,9 +81,10 @@ def _tip(result: StudyResult, tip: Tip, name: str) -> tuple[tuple[str, str], ...
     pairs = [("Shape", g.shape)]
     if g.angle is not None:
         of = "Face angle" if g.sides else "Half angle"
-        pairs.append(
-            (of, value_with_u(float(np.degrees(g.angle)), float(np.degrees(g.u_angle)), "°"))
-        )
+        words = value_with_u(float(np.degrees(g.angle)), float(np.degrees(g.u_angle)), "°")
+        if keys is None:  # a calibrated bench: what counts is what was found
+            words = f"{np.degrees(g.angle):.6g}° as stated; the calibration found what follows"
+        pairs.append((of, words))
     if g.radius is not None:
         pairs.append(("Radius", value_with_u(g.radius * 1e9, g.u_radius * 1e9, " nm")))
     pairs += [

@@ -50,6 +50,6 @@ def calibration_cited(bench: LoadedBench) -> list[Block]:
 def _row(v: dict[str, Any]) -> tuple[str, ...]:
     return (
         str(v["block"]), str(v["quantity"]), f"{v['certified_GPa']:.4g}", f"{v['mean_GPa']:.4g}",
-        typeset(f"{v['error_percent']:+.2f}"), f"{v['U_error_percent']:.2g}",
+        typeset(f"{v['error_percent']:+.1f}"), f"{v['U_error_percent']:.1f}",
         typeset(f"{v['E_n']:.2f}"), str(v["verdict"]),
     )  # fmt: skip
