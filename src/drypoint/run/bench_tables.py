@@ -96,7 +96,6 @@ def write_bench(result: BenchResult, folder: Path) -> None:
 
 def _summary(result: BenchResult) -> dict[str, object]:
     c = result.calibrated.calibration
-    p = result.provenance
     noise = result.noise
     return {
         "study": result.study.name,
@@ -117,13 +116,5 @@ def _summary(result: BenchResult) -> dict[str, object]:
             {"file": s.file, "test": s.test, "reason": s.reason} for s in result.set_aside
         ],
         "notes": list(result.notes),
-        "provenance": {
-            "version": p.version,
-            "seed": p.seed,
-            "recipe_sha256": p.recipe_hash,
-            "decisions_sha256": p.decisions_hash,
-            "inputs_sha256": p.inputs_hash,
-            "raw_files": dict(p.inputs),
-            "libraries": dict(p.libraries),
-        },
+        "provenance": result.provenance.values(),
     }

@@ -34,7 +34,7 @@ from drypoint.recipe.benches import certificate
 from drypoint.recipe.calibrating import BlockKeys, CalibrationKeys
 from drypoint.records.batch import Batch, join
 from drypoint.reduction.options import Options
-from drypoint.reduction.reduce import reduce_batch
+from drypoint.reduction.reduce import Reduced, reduce_batch
 from drypoint.run.bench_result import BenchResult, CheckedBlock, StatedCertificate
 from drypoint.run.groups import overrides_of
 from drypoint.run.progress import Watch
@@ -213,15 +213,19 @@ def _blocks(
     used = [r.name for r in c.tests.materials]
     checked: list[CheckedBlock] = []
     excluded: dict[str, str] = {}
+    tested: dict[str, tuple[Batch, Reduced]] = {}  # a block may be certified for several quantities
     for b in keys.blocks:
-        batch, out = _kept(readings, {b.specimen}, state)
-        excluded.update(out)
         options = study.options(b.specimen)
-        nu = study.specimen_nu(b.specimen)
-        reduced = reduce_batch(
-            batch, c.bench, options, {b.specimen: (float(nu.mean[0]), float(nu.sd[0]))},
-            overrides=overrides_of(study, state, batch),
-        )  # fmt: skip
+        if b.specimen not in tested:
+            batch, out = _kept(readings, {b.specimen}, state)
+            excluded.update(out)
+            nu = study.specimen_nu(b.specimen)
+            reduced = reduce_batch(
+                batch, c.bench, options, {b.specimen: (float(nu.mean[0]), float(nu.sd[0]))},
+                overrides=overrides_of(study, state, batch),
+            )  # fmt: skip
+            tested[b.specimen] = (batch, reduced)
+        batch, reduced = tested[b.specimen]
         a = options.analysis
         v = verify_reduction(
             reduced.tests, _block(b), limits=_limits(b), day=date.fromisoformat(keys.day),

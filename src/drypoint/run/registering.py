@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -350,9 +349,3 @@ def _own_u(result: BenchResult, h: float) -> float:
     full = replace(c.full, cov=c.statistical)
     J = area_jacobian(c.tip, full, np.array([h]))[0]
     return float(np.sqrt(max(J @ c.statistical @ J, 0.0)))
-
-
-def provenance_words(provenance: Mapping[str, str]) -> str:
-    """Who accepted a calibration and when, for a report."""
-    who, when = provenance.get("accepted_by", ""), provenance.get("accepted_on", "")
-    return f"accepted by {who}, {when}" if who else "not accepted by anybody"

@@ -60,6 +60,18 @@ class Provenance:
     inputs: Mapping[str, str]
     libraries: Mapping[str, str]
 
+    def values(self) -> dict[str, Any]:
+        """The same as plain values, as summaries hold them."""
+        return {
+            "version": self.version,
+            "seed": self.seed,
+            "recipe_sha256": self.recipe_hash,
+            "decisions_sha256": self.decisions_hash,
+            "inputs_sha256": self.inputs_hash,
+            "raw_files": dict(self.inputs),
+            "libraries": dict(self.libraries),
+        }
+
 
 @dataclass(frozen=True)
 class Curve:

@@ -51,7 +51,6 @@ def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:
 
 def summary(result: StudyResult) -> dict[str, Any]:
     """The summary as plain values: series with and without exclusions, set aside, provenance."""
-    p = result.provenance
     return {
         "study": result.study.name,
         "invented": result.study.file.study.invented,
@@ -81,15 +80,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
         ],
         "correlations": [[float(c) for c in row] for row in _correlation(result)],
         "notes": list(result.notes),
-        "provenance": {
-            "version": p.version,
-            "seed": p.seed,
-            "recipe_sha256": p.recipe_hash,
-            "decisions_sha256": p.decisions_hash,
-            "inputs_sha256": p.inputs_hash,
-            "raw_files": dict(p.inputs),
-            "libraries": dict(p.libraries),
-        },
+        "provenance": result.provenance.values(),
     }
 
 
