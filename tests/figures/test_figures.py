@@ -117,3 +117,18 @@ def test_inline_svg_follows_the_page_and_keeps_its_ids_apart(result: StudyResult
     light, dark = css_variables()
     assert set(re.findall(r"--[\w-]+", a)) <= set(re.findall(r"--[\w-]+", light))
     assert set(re.findall(r"--[\w-]+", light)) == set(re.findall(r"--[\w-]+", dark))
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (0.99997, 3, "1.00"),
+        (0.01234, 2, "0.012"),
+        (-99.96, 3, "-100"),
+        (1e-9, 3, "1.00e-09"),
+        (0.0, 3, "0"),
+        (float("nan"), 3, "not known"),
+    ],
+)
+def test_a_number_in_a_sentence_keeps_its_digits(value: float, digits: int, text: str) -> None:
+    assert figures.labels.number(value, digits) == text

@@ -30,6 +30,7 @@ REFUSALS: list[tuple[str, Callable[[], Any], str]] = [
     ("sphere past its equator", lambda: ideal_tip("sphere", radius=1e-6, h_max=2e-6), "equator"),
     ("empty range", lambda: ideal_tip("Vickers", h_min=2e-6, h_max=1e-6), "is empty"),
     ("stiff as nothing", lambda: ideal_tip("Vickers", E_i=0.0), "cannot have E_i"),
+    ("rigid", lambda: ideal_tip("Vickers", E_i=np.inf), "cannot have E_i"),
     ("nu above one half", lambda: ideal_tip("Vickers", nu_i=0.6), "cannot have E_i"),
     ("negative u_E_i", lambda: ideal_tip("Vickers", u_E_i=-1.0), "from zero up"),
     ("blunted sphere", lambda: blunted_tip(Geometry("sphere", radius=1e-6)), "cannot be blunted"),

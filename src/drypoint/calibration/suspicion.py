@@ -228,7 +228,9 @@ def _trend(c: Calibration) -> Iterator[Finding]:
             "form does not fit",
             f"Neighbours in depth leave like residuals ({score:.1f} u): the form of the area "
             "function does not follow the tip.",
-            "Allow more terms, or use a table.",
+            "Allow more terms, or use a table."
+            if c.form.kind == "series"
+            else "Use a series with several terms, or a table with more knots.",
         )
 
 

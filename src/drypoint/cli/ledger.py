@@ -285,9 +285,13 @@ def _print_list(entries: list[Entry[Body]] | tuple[Entry[Body], ...]) -> None:
         return
     rows = [["entry", "kind", "name", "on", "written", "by", ""]]
     for e in entries:
-        place = "" if e.corrects is None else f"in place of {e.corrects}"
+        more = [] if e.corrects is None else [f"in place of {e.corrects}"]
+        verdict = getattr(e.body, "verdict", None)
+        if verdict is not None:
+            block = getattr(e.body, "block", None)
+            more.insert(0, verdict if block is None else f"{verdict} on {block}")
         day = getattr(e.body, "on", getattr(e.body, "issued", ""))
-        rows.append([str(e.id), e.kind, e.name, day, e.when, e.who, place])
+        rows.append([str(e.id), e.kind, e.name, day, e.when, e.who, ", ".join(more)])
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     for row in rows:
         cells = [cell.ljust(w) for cell, w in zip(row, widths, strict=True)]

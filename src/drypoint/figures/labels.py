@@ -99,7 +99,7 @@ def number(value: float, digits: int = 3) -> str:
         return "not known"
     if value == 0:
         return "0"
-    size = int(np.floor(np.log10(abs(value))))
+    size = int(f"{value:.{digits - 1}e}".partition("e")[2])  # after rounding: 0.9999 is 1.00
     if -4 <= size <= 6:
         return f"{value:.{max(0, digits - 1 - size)}f}"
     return f"{value:.{digits - 1}e}"

@@ -74,11 +74,11 @@ class Tip:
     u_nu_i: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (self.E_i > 0 and -1 < self.nu_i <= 0.5):
+        if not (0 < self.E_i < np.inf and -1 < self.nu_i <= 0.5):
             raise TipError(
                 f"The indenter of tip “{self.name}” cannot have E_i = {self.E_i:.4g} Pa and "
                 f"nu_i = {self.nu_i:.4g}.",
-                remedy="E_i is above zero, nu_i between -1 and 0.5; diamond: 1140 GPa and 0.07.",
+                remedy="E_i is above zero and finite, nu_i between -1 and 0.5; diamond: 1140 GPa and 0.07.",
             )
         _not_negative(f"tip “{self.name}”", self.u_E_i, self.u_nu_i)
 
