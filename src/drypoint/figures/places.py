@@ -123,6 +123,7 @@ def distribution(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Pi
         right.set_ylabel("Share of tests up to here / %")
         for axes in (left, right):
             axes.set_xlabel(axis_label(symbol, short=True))
+            axes.xaxis.set_major_locator(MaxNLocator(5))
     q = np.percentile(value, [25, 50, 75])
     unit = unit_text(symbol)
     picture.caption = (

@@ -7,6 +7,7 @@ from collections import defaultdict
 from drypoint.figures.labels import listed, plural
 from drypoint.figures.rows import name_of
 from drypoint.recipe import effective
+from drypoint.report.alike import alike
 from drypoint.report.model import Block, Column, Heading, Items, Paragraph, Section, Table
 from drypoint.report.words import head, plus_minus, typeset, without_places
 from drypoint.run.columns import factor_of
@@ -14,8 +15,8 @@ from drypoint.run.result import StudyResult
 from drypoint.uncertainty.rounding import round_pair
 from drypoint.uncertainty.series import SeriesResult
 
-#: Most rows of one flag's sentences; the tables of results hold all.
-MOST_FLAGS = 60
+#: Most tests that a line of the table of flags names; the tables of results hold all.
+MOST_NAMES = 12
 
 
 def remarks(result: StudyResult) -> Section:
@@ -28,31 +29,47 @@ def remarks(result: StudyResult) -> Section:
 
 
 def _flags(result: StudyResult) -> list[Block]:
-    rows: list[tuple[str, str, str]] = []
     grounds: dict[str, str] = {}
-    count: dict[str, int] = defaultdict(int)
-    for r, found in enumerate(result.tests.flags):
-        for flag in found:
+    found: dict[tuple[str, str], list[tuple[str, str]]] = defaultdict(list)
+    specimens = [t.specimen or "" for t in result.batch.tests]
+    of = [specimens[t] for t in result.tests.test.tolist()]
+    for r, flags in enumerate(result.tests.flags):
+        for flag in flags:
             grounds.setdefault(flag.code, flag.grounds)
-            count[flag.code] += 1
-            if count[flag.code] <= MOST_FLAGS:
-                rows.append((name_of(result, r), flag.code, flag.sentence))
+            found[flag.code, of[r]].append((name_of(result, r), flag.sentence))
     blocks: list[Block] = [Heading("Flags")]
-    if not rows:
+    if not found:
         return [*blocks, Paragraph("No test carries a flag.")]
-    rows.sort(key=lambda row: row[1])
-    more = [f"“{c}”: {n - MOST_FLAGS} more" for c, n in count.items() if n > MOST_FLAGS]
+    rows = [
+        (code, specimen, _who([hits[k][0] for k in members], of.count(specimen)), sentence)
+        for (code, specimen), hits in sorted(found.items(), key=lambda item: item[0][0])
+        for sentence, members in alike([sentence for _, sentence in hits])
+    ]
     blocks += [
         Table(
-            "Flags by test. A flagged test still counts unless it is excluded.",
-            (Column("Test"), Column("Flag"), Column("What was seen", wide=True)),
+            "Flags of the tests. A flagged test still counts unless it is excluded.",
+            (
+                Column("Flag"),
+                Column("Specimen"),
+                Column("Tests", wide=True),
+                Column("What was seen", wide=True),
+            ),
             tuple(rows),
-            "; ".join(more),
+            "A number that differs from test to test is given as its smallest to its largest "
+            "value; the sentence of each test stands in the table of tests.",
         ),
         Paragraph("Grounds of these flags:"),
         Items(tuple(f"{code}: {without_places(words)}." for code, words in grounds.items())),
     ]
     return blocks
+
+
+def _who(names: list[str], of: int) -> str:
+    """Which tests: by name, or all of a specimen's where there are several."""
+    n = len(names)
+    if n == of and n > MOST_NAMES:
+        return f"all {n}"
+    return listed(names, MOST_NAMES) + (f" ({n} of {of})" if n > MOST_NAMES else "")
 
 
 def _cycle_flags(result: StudyResult) -> list[Block]:
