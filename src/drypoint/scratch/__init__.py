@@ -1,19 +1,47 @@
 """Scratch tracks: levelling, friction, critical loads, replicates, hardness, adhesion. Pure.
 
-``track``: passes and what is known. ``problems``: what is wrong with a track, in words.
+``track``: passes and what is known. ``level``: true depths and forces, with what is wrong in words
+(``problems``). ``friction`` and ``ploughing``, ``wear``: of one track. ``hardness``, ``adhesion``:
+from width and critical load. ``bins``, ``examine``, ``surface``, ``lateral`` serve these.
 """
 
+from drypoint.scratch.adhesion import MODELS, Estimate, adhesion
+from drypoint.scratch.friction import Friction, FrictionOptions, Slope, friction
+from drypoint.scratch.hardness import ScratchHardness, scratch_hardness
+from drypoint.scratch.lateral import CrossTalk, find_crosstalk
+from drypoint.scratch.level import Levelled, LevelOptions, level
+from drypoint.scratch.ploughing import ploughing
 from drypoint.scratch.problems import CODES, Problem, ScratchError
+from drypoint.scratch.surface import Line
 from drypoint.scratch.track import KINDS, Declared, Inputs, Known, Pass, Track
+from drypoint.scratch.wear import Wear, wear
 
 __all__ = [
     "CODES",
     "KINDS",
+    "MODELS",
+    "CrossTalk",
     "Declared",
+    "Estimate",
+    "Friction",
+    "FrictionOptions",
     "Inputs",
     "Known",
+    "LevelOptions",
+    "Levelled",
+    "Line",
     "Pass",
     "Problem",
     "ScratchError",
+    "ScratchHardness",
+    "Slope",
     "Track",
+    "Wear",
+    "adhesion",
+    "find_crosstalk",
+    "friction",
+    "level",
+    "ploughing",
+    "scratch_hardness",
+    "wear",
 ]
