@@ -78,7 +78,8 @@ class Tip:
             raise TipError(
                 f"The indenter of tip “{self.name}” cannot have E_i = {self.E_i:.4g} Pa and "
                 f"nu_i = {self.nu_i:.4g}.",
-                remedy="E_i is above zero and finite, nu_i between -1 and 0.5; diamond: 1140 GPa and 0.07.",
+                remedy="E_i is above zero and finite, nu_i between -1 and 0.5; diamond: 1140 GPa "
+                "and 0.07.",
             )
         _not_negative(f"tip “{self.name}”", self.u_E_i, self.u_nu_i)
 
