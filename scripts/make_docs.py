@@ -25,6 +25,7 @@ from drypoint.run.columns import (
     column,
     unit_text,
 )
+from drypoint.run.stress_tables import TABLES
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
 MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
@@ -247,6 +248,23 @@ def columns_page() -> str:
         "`h_c_nm_…` on exist for H_IT and for E_IT.\n\n"
         + table(("column", "meaning"), [(f"`{k}`", w) for k, w in BINS.items()])
         + dynamic_part()
+        + stress_part()
+    )
+
+
+def stress_part() -> str:
+    """What columns.md says of the tables of stress runs."""
+    words = {
+        "stress": "A row a run of `[stress.NAME]`.",
+        "stress_steps": "A row a load step.",
+        "stress_solids": "A row a solid, from the surface downwards.",
+        "stress_interfaces": "A row a place on an interface, at the peak and at the end.",
+        "stress_surface": "A row a node of the surface, at the peak and at the end.",
+    }
+    return "".join(
+        f"\n## {stem}\n\n{words[stem]}\n\n"
+        + table(("column", "meaning"), [(f"`{k}`", w) for k, w in columns.items()])
+        for stem, columns in TABLES.items()
     )
 
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from drypoint.run import run_study
     from drypoint.run.calibrating import calibrate_study
     from drypoint.run.registering import accept_calibration
+    from drypoint.run.stressing import run_stress
     from drypoint.simulation import make_demo
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "make_demo",
     "read_records",
     "reduce_batch",
+    "run_stress",
     "run_study",
     "write_calibration_html",
     "write_calibration_pdf",
@@ -53,6 +55,7 @@ _HOME = {
     "make_demo": "drypoint.simulation",
     "read_records": "drypoint.records.read:read",
     "reduce_batch": "drypoint.reduction.reduce",
+    "run_stress": "drypoint.run.stressing",
     "run_study": "drypoint.run",
     "write_calibration_html": "drypoint.report",
     "write_calibration_pdf": "drypoint.report",

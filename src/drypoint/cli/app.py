@@ -181,6 +181,72 @@ def calibrate(
 
 
 @app.command()
+def stress(
+    study: Annotated[
+        Path | None,
+        typer.Argument(
+            help="A study file with tables [stress.NAME]; options else.", show_default=False
+        ),
+    ] = None,
+    names: Annotated[
+        list[str] | None, typer.Argument(help="Names of runs; all where left out.")
+    ] = None,
+    tip: Annotated[str, typer.Option("--tip", help="Shape of the tip.")] = "modified Berkovich",
+    angle_deg: Annotated[
+        float | None, typer.Option("--angle-deg", help="Angle between axis and face or side.")
+    ] = None,
+    radius_nm: Annotated[
+        float | None,
+        typer.Option("--radius-nm", help="Radius of a sphere or punch, or of a blunt end."),
+    ] = None,
+    rigid: Annotated[
+        bool, typer.Option("--rigid", help="A rigid tip; diamond where left out.")
+    ] = False,
+    solid: Annotated[
+        str,
+        typer.Option(
+            "--solid",
+            help="Specimen or substrate: “E_GPa = 170, nu = 0.22, "
+            "hardness_GPa = 12”; keys as in a study file.",
+        ),
+    ] = "",
+    layer: Annotated[
+        list[str] | None,
+        typer.Option("--layer", help="A layer, the uppermost first: likewise, with thickness_nm."),
+    ] = None,
+    force_mN: Annotated[float | None, typer.Option("--force-mN", help="Largest force.")] = None,
+    depth_nm: Annotated[float | None, typer.Option("--depth-nm", help="Largest depth.")] = None,
+    cycles: Annotated[int, typer.Option("--cycles", help="Times the force is put on.")] = 1,
+    friction: Annotated[float, typer.Option("--friction", help="Coefficient of friction.")] = 0.0,
+    quality: Annotated[str, typer.Option("--quality", help="quick or fine.")] = "quick",
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", help="Folder for tables, figures and fields; none where left out."),
+    ] = None,
+    vtu: Annotated[
+        str | None,
+        typer.Option("--vtu", help="Fields as VTU files in --out: none, peak, or every step."),
+    ] = None,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Compute everything again; use nothing kept.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
+) -> None:
+    """Show what a test does below the surface: yield, stresses, what the instrument would see. By
+    finite elements, for a study's runs or for tip, solids and load given as options."""
+    from drypoint.cli.stress import Options, options_command, study_command, vtu_choice
+
+    which = vtu_choice(vtu, out)
+    if study is not None:
+        raise typer.Exit(study_command(study, names or [], which, out, fresh, quiet))
+    given = Options(
+        tip, angle_deg, radius_nm, rigid, tuple(layer or ()), solid, force_mN, depth_nm, cycles,
+        friction, quality,
+    )  # fmt: skip
+    raise typer.Exit(options_command(given, which or "none", out, fresh, quiet))
+
+
+@app.command()
 def rerun(
     study: StudyArg,
     changes: Annotated[

@@ -18,6 +18,7 @@ from drypoint.figures.places import distribution, position_map
 from drypoint.figures.series import by_depth, per_test
 from drypoint.figures.shares import budget_bars
 from drypoint.figures.steps import steps
+from drypoint.figures.stress_maps import impression, interface_stress, stress_maps
 from drypoint.figures.undertip import under_the_tip
 
 __all__ = [
@@ -35,10 +36,13 @@ __all__ = [
     "drift_hold",
     "first_contact",
     "health_charts",
+    "impression",
+    "interface_stress",
     "per_test",
     "position_map",
     "reference_hardness",
     "residuals",
     "steps",
+    "stress_maps",
     "under_the_tip",
 ]

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
 from numpy.typing import NDArray
 
+from drypoint.figures.half_section import half_section, yielded_zone
 from drypoint.figures.labels import number
 from drypoint.figures.picture import Picture
-from drypoint.figures.style import COLOUR_MAP, colour, drawing, series_colour
+from drypoint.figures.style import drawing, series_colour
 from drypoint.stress import Field, Solution, field
 
 Floats = NDArray[np.float64]
@@ -34,7 +33,10 @@ def under_the_tip(run: Solution, step: int | None = None) -> Picture:
     picture = Picture("under-the-tip", 3.1)
     with drawing():
         section, record = picture.subplots(1, 2, width_ratios=(1.7, 1))
-        shown = _section(section, run, k, f, a)
+        shown = half_section(
+            section, run, k, f.von_mises.mean(axis=1) / 1e9, (_SIDE * a, _DOWN * a)
+        )
+        yielded_zone(section, run, k, f, _YIELDED)
         bar = picture.colorbar(shown, ax=section, shrink=0.92, pad=0.02)
         bar.set_label("Von Mises stress / GPa")
         record.plot(run.depth * 1e9, run.force * 1e3, color=series_colour(0))
@@ -67,35 +69,3 @@ def under_the_tip(run: Solution, step: int | None = None) -> Picture:
 def _deepest(f: Field) -> float:
     over = f.plastic_strain.mean(axis=1) > _YIELDED
     return float(-f.z.mean(axis=1)[over].min()) if np.any(over) else 0.0
-
-
-def _section(axes: Axes, run: Solution, k: int, f: Field, a: float) -> PolyCollection:
-    place = (run.mesh.X + run.displacement[k]) * 1e9
-    corners = place[run.mesh.quads]
-    side, down = _SIDE * a * 1e9, _DOWN * a * 1e9
-    near = (corners[..., 0].min(axis=1) < side) & (corners[..., 1].max(axis=1) > -down)
-    stress = f.von_mises.mean(axis=1)[near] / 1e9
-    shown = PolyCollection(corners[near], array=stress, cmap=COLOUR_MAP, edgecolors="face",
-                           linewidths=0.2)  # fmt: skip
-    axes.add_collection(shown)
-    strain = f.plastic_strain.mean(axis=1)[near]
-    if strain.max() > _YIELDED > strain.min():
-        middle = corners[near].mean(axis=1)
-        axes.tricontour(
-            middle[:, 0], middle[:, 1], strain, levels=[_YIELDED], colors=colour("paper"),
-            linewidths=1.0,
-        )  # fmt: skip
-    nz = run.mesh.shape[1]
-    for depth in run.stack.interfaces:
-        row = int(np.argmin(np.abs(run.mesh.X[:nz, 1] + depth)))
-        line = place[np.arange(run.mesh.shape[0]) * nz + row]
-        axes.plot(*line.T, color=colour("ink"), linewidth=0.8)
-    r = np.linspace(0, 1.3 * a, 120)
-    tip = run.profile.height(r) - run.tip_depth[k]
-    axes.plot(r * 1e9, tip * 1e9, color=colour("ink"), linewidth=1.2)
-    axes.set_xlim(0, side)
-    axes.set_ylim(-down, 0.35 * side)
-    axes.set_aspect("equal")
-    axes.set_xlabel("Radius $r$ / nm")
-    axes.set_ylabel("Height $z$ / nm")
-    return shown

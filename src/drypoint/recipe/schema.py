@@ -21,6 +21,7 @@ from drypoint.recipe.sections import (
     Specimen,
     TestsTable,
 )
+from drypoint.recipe.stressing import StressKeys
 from drypoint.recipe.toml_text import dumps
 from drypoint.records.layout import ROLES
 
@@ -52,6 +53,7 @@ class StudyFile(Choices):
     series: SeriesKeys = key("How tests are gathered.", SeriesKeys)
     comparisons: tuple[Comparison, ...] = key("Comparisons of specimens.", ())
     uncertainty: UncertaintyKeys = key("How uncertainties are propagated.", UncertaintyKeys)
+    stress: dict[str, StressKeys] = key("Stress under the tip, runs by name.", dict)
     output: Output = key("What is written, and where.", Output)
 
 

@@ -30,7 +30,7 @@ from drypoint.records.find import files_in, left_out_note
 from drypoint.records.layout import Layout
 from drypoint.reduction.options import Options
 from drypoint.reduction.surroundings import Declared
-from drypoint.tips.tip import Bench
+from drypoint.tips.tip import Bench, Tip
 from drypoint.uncertainty.joint import Joint, single
 
 
@@ -108,15 +108,19 @@ class Study:
             return self.calibrated(self._one(None, list(self.benches), "bench"))
         if self.file.frame is not None:
             frames["frame"] = self.file.frame
-        tip_name = self._one(tip, list(tips), "tip")
+        used = self.tip(self._one(tip, list(tips), "tip"))
         stated = self.file.certificates
-        on_tip = [c for c in stated if c.of == tip_name and c.kind in ("angle", "radius")]
-        used = tip_of(tip_name, certified_tip(tips[tip_name], on_tip))
         name = "frame"
         if frames or frame is not None:
             name = self._one(frame, list(frames), "frame")
         on_frame = [c for c in stated if c.of == name and c.kind not in ("angle", "radius")]
         return Bench(used, frame_of(name, certified_frame(frames.get(name), on_frame)))
+
+    def tip(self, name: str) -> Tip:
+        """A tip by its name in [tips], in SI, as certified where it is."""
+        stated = self.file.certificates
+        mine = [c for c in stated if c.of == name and c.kind in ("angle", "radius")]
+        return tip_of(name, certified_tip(self.file.tips[name], mine))
 
     def calibrated(self, name: str) -> Bench:
         """A calibrated bench by its name in [benches], with the dynamic constants given there."""

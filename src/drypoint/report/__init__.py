@@ -9,12 +9,14 @@ from drypoint.report.content import gather
 from drypoint.report.files import write_figures
 from drypoint.report.html import render_html, write_html
 from drypoint.report.pdf import render_pdf, write_pdf
+from drypoint.report.stress import stress_pictures
 
 __all__ = [
     "gather",
     "gather_calibration",
     "render_html",
     "render_pdf",
+    "stress_pictures",
     "write_calibration_html",
     "write_calibration_pdf",
     "write_figures",

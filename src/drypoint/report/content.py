@@ -16,6 +16,7 @@ from drypoint.report.record import record
 from drypoint.report.remarks import remarks
 from drypoint.report.results import results
 from drypoint.report.specimens import specimens
+from drypoint.report.stress import stress
 from drypoint.run.result import StudyResult
 
 
@@ -57,6 +58,7 @@ def _gather(result: StudyResult, issued: str) -> Content:
         budgets(result),
         remarks(result),
         compared(result),
+        stress(result),
         record(result),
         cautions(),
     )

@@ -20,6 +20,7 @@ from drypoint.tips.tip import Bench
 
 if TYPE_CHECKING:
     from drypoint.run.dynamic import DynamicResult
+    from drypoint.run.stressing import StressFailure, StressResult
     from drypoint.run.trials import Trials
     from drypoint.uncertainty.bins import Bin
     from drypoint.uncertainty.compare import Comparison
@@ -106,7 +107,7 @@ class StudyResult:
     -> symbol -> mean and spread without the excluded tests, ``series_all`` with them. ``bins`` are
     depth bins of stepped loading, ``comparisons`` (symbol, comparison in lab units), ``trials`` the
     Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
-    oscillate.
+    oscillate. ``stress`` are the runs of finite elements, ``stress_failed`` those without a result.
     """
 
     study: Study
@@ -127,6 +128,8 @@ class StudyResult:
     comparisons: tuple[tuple[str, Comparison], ...] = ()
     trials: tuple[Trials, ...] = ()
     dynamic: DynamicResult | None = None
+    stress: tuple[StressResult, ...] = ()
+    stress_failed: tuple[StressFailure, ...] = ()
 
     @property
     def specimens(self) -> tuple[str, ...]:

@@ -77,6 +77,8 @@ def run_study(
     readings = read_study_records(study, cache, watch)
     groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
     result = gather(study, journal, readings, groups, failed, cache)
+    if study.file.stress:
+        result = _with_stress(result, cache, watch)
     if cache is not None and cache.notes:
         result = replace(result, notes=(*result.notes, *cache.notes))
     if write:
@@ -84,6 +86,16 @@ def run_study(
         write_results(result, Path(out) if out is not None else study.results)
         watch.at("writing", 1, 1)
     return result
+
+
+def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
+    """The result with the finite elements that the study asks for."""
+    from drypoint.run.stressing import stress_runs
+
+    done, failed = stress_runs(result.study, cache, watch)
+    notes = [f"Stress run “{f.name}” gave nothing: {f.reason} {f.remedy}".strip() for f in failed]
+    notes += [f"Stress run “{s.name}” ended early: {s.run.stopped}." for s in done if s.run.stopped]
+    return replace(result, stress=done, stress_failed=failed, notes=(*result.notes, *notes))
 
 
 def gather(

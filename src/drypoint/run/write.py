@@ -39,7 +39,21 @@ def write_results(result: StudyResult, folder: Path) -> None:
             )  # fmt: skip
         for stem, more in dynamic_tables(result).items():
             write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        _write_stress(result, place)
         write_json(summary(result), place / "summary.json")
+
+
+def _write_stress(result: StudyResult, place: Path) -> None:
+    """Tables of the finite elements, and their fields where the study asks for files."""
+    if not result.stress:
+        return
+    from drypoint.run.stress_tables import stress_tables, write_vtu
+
+    out = result.study.file.output
+    for stem, table in stress_tables(result.stress).items():
+        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+    for one in result.stress:
+        write_vtu(one, place, result.study.file.stress[one.name].vtu)
 
 
 def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:
@@ -79,8 +93,21 @@ def summary(result: StudyResult) -> dict[str, Any]:
             )
         ],
         "correlations": [[float(c) for c in row] for row in _correlation(result)],
+        **_stress(result),
         "notes": list(result.notes),
         "provenance": result.provenance.values(),
+    }
+
+
+def _stress(result: StudyResult) -> dict[str, Any]:
+    """Stress runs, where the study asks for any."""
+    if not result.study.file.stress:
+        return {}
+    from drypoint.run.stress_tables import stress_summary
+
+    return {
+        "stress": [stress_summary(s) for s in result.stress],
+        "stress_failed": [asdict(f) for f in result.stress_failed],
     }
 
 

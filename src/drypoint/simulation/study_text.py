@@ -123,6 +123,14 @@ specimens = ["steel", "tempered"]
 quantity = "E_IT"
 margin = 10.0
 
+# What happens below the surface of the film, by finite elements. Moduli and hardnesses are what
+# film and wafer are thought to have; thickness and Poisson's ratio are those of the specimen.
+[stress.film]
+specimen = "film"
+force_mN = 15.0
+layers = [{{ name = "film", E_GPa = 240.0, hardness_GPa = 18.0, residual_stress_GPa = -0.5 }}]
+substrate = {{ name = "wafer", E_GPa = 170.0, nu = 0.22, hardness_GPa = 12.0 }}
+
 [uncertainty]
 monte_carlo_trials = 20000
 """

@@ -11,7 +11,8 @@ and the kernels ``element``, ``flow``, ``touch``; ``farfield`` is what lies outs
 """
 
 from drypoint.stress.fields import Field, Interface, field, interface
-from drypoint.stress.plan import EFFORTS, Effort, Estimate
+from drypoint.stress.plan import EFFORTS, Effort, Estimate, depth_guess
+from drypoint.stress.problem import Problem, yield_from_hardness
 from drypoint.stress.profile import Profile, cone, flat_punch, from_tip, paraboloid, sphere
 from drypoint.stress.protocol import Leg, Protocol
 from drypoint.stress.seen import Seen, as_seen, record
@@ -32,6 +33,7 @@ __all__ = [
     "Layer",
     "Leg",
     "Material",
+    "Problem",
     "Profile",
     "Protocol",
     "Seen",
@@ -40,6 +42,7 @@ __all__ = [
     "Surface",
     "as_seen",
     "cone",
+    "depth_guess",
     "estimate",
     "field",
     "flat_punch",
@@ -50,4 +53,5 @@ __all__ = [
     "solve",
     "sphere",
     "vtu_bytes",
+    "yield_from_hardness",
 ]

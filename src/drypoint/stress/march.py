@@ -110,6 +110,7 @@ class March:
         """Steps in depth until there is a force to steer by."""
         self.system.touching = True
         dh = self.guess / self.steps
+        leg = replace(leg, seconds=leg.seconds / self.steps)
         while self.force < 0.3 * goal / self.steps and not self.words:
             h = self.at.h + self.given + dh
             old = len(self.rows)

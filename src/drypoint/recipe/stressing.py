@@ -1,0 +1,103 @@
+"""Stress under the tip, as a study file asks for it: ``[stress.NAME]``."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from drypoint.recipe.base import (
+    Count,
+    NonNegative,
+    Positive,
+    Section,
+    Share,
+    Words,
+    key,
+)
+from drypoint.recipe.equipment import TipKeys
+
+_EITHER = "in place of the yield stress"
+
+
+class SolidKeys(Section):
+    """A solid. Without yield stress, hardness or table it is elastic."""
+
+    name: str = key("Name of the solid, for tables and figures.", "")
+    E_GPa: Positive | None = key(
+        "Young's modulus; that of the specimen's layers where left out.", None, unit="GPa"
+    )
+    nu: Annotated[float, Field(ge=-0.9, le=0.5)] | None = key(
+        "Poisson's ratio; the specimen's where left out.", None
+    )
+    incompressible: bool = key("True where nu = 0.5 is meant.", False)
+    yield_GPa: Positive | None = key(
+        "Yield stress in uniaxial tension, before any hardening.", None, unit="GPa"
+    )
+    hardness_GPa: Positive | None = key(
+        f"Hardness by the true area under a Berkovich-like tip, {_EITHER}, which is found from it "
+        "as that of a solid that does not harden.",
+        None,
+        unit="GPa",
+    )
+    yield_table: tuple[tuple[NonNegative, Positive], ...] = key(
+        f"Pairs of plastic strain and true stress in GPa, {_EITHER}; straight between them, level "
+        "after the last.",
+        (),
+    )
+    hardening_exponent: Annotated[float, Field(ge=0, lt=1)] = key(
+        "n of Y (1 + E ε_p / Y)^n: 0 for none, 0.1 to 0.3 for many metals.", 0.0
+    )
+    hardening_slope_GPa: NonNegative = key(
+        "Slope of stress over plastic strain, instead of an exponent.", 0.0, unit="GPa"
+    )
+    residual_stress_GPa: float = key(
+        "Stress in the plane of the surface before the test, the same in all directions; tension "
+        "is positive.",
+        0.0,
+        unit="GPa",
+    )
+
+
+class StressLayerKeys(SolidKeys):
+    """A bonded layer, the uppermost first."""
+
+    thickness_nm: Positive | None = key(
+        "Thickness; the specimen's where left out.", None, unit="nm"
+    )
+
+
+class StressKeys(Section):
+    """What a test does below the surface, by finite elements: `drypoint stress`."""
+
+    specimen: Words | None = key(
+        "Specimen whose Poisson's ratio, thickness and layers are taken where they are not given "
+        "here, and in whose part of the report the run stands.",
+        None,
+    )
+    tip: Words | None = key("Name of the tip, one of [tips].", None)
+    bench: Words | None = key(
+        "Name of a calibrated bench, one of [benches], whose tip is used. Where tip, bench and "
+        "shape are left out: the tip of the specimen's records.",
+        None,
+    )
+    shape: TipKeys | None = key("A tip of its own, instead of tip or bench.", None)
+    rigid: bool = key("Take the tip as rigid, whatever its modulus.", False)
+    layers: tuple[StressLayerKeys, ...] = key("Layers, the uppermost first.", ())
+    substrate: SolidKeys = key("What lies below all layers, without end.", SolidKeys)
+    force_mN: Positive | None = key("Largest force. This or the depth is needed.", None, unit="mN")
+    depth_nm: Positive | None = key("Largest depth.", None, unit="nm")
+    hold_s: NonNegative = key("Time at the largest force; it changes nothing.", 0.0)
+    unload: bool = key("Take the tip out again at the end.", True)
+    cycles: Count = key("Times that the force is put on; above 1 with force_mN only.", 1)
+    cycle_forces: Literal["same", "rising"] = key(
+        "Every cycle up to the largest force, or in even steps up to it.", "same"
+    )
+    back_to: Share = key("Share of its force down to which each cycle but the last goes.", 0.1)
+    friction: Share = key("Coulomb's coefficient of friction between tip and specimen.", 0.0)
+    quality: Literal["quick", "fine"] = key(
+        "Mesh and steps: a look, or numbers to be quoted.", "quick"
+    )
+    vtu: Literal["none", "peak", "every step"] = key(
+        "Steps of which the fields are written as VTU files, for viewers of VTK's format.", "none"
+    )

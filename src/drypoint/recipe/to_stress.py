@@ -1,0 +1,245 @@
+"""From ``[stress.NAME]`` to a problem of the finite elements, in SI."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from drypoint.errors import DrypointError
+from drypoint.recipe.base import to_si
+from drypoint.recipe.locate import Path, dotted
+from drypoint.recipe.problems import Problem as Fault
+from drypoint.recipe.problems import unknown
+from drypoint.recipe.sections import Specimen
+from drypoint.recipe.stressing import SolidKeys, StressKeys, StressLayerKeys
+from drypoint.recipe.to_tip import tip_key_problems, tip_of
+from drypoint.tips.tip import Tip
+
+if TYPE_CHECKING:
+    from drypoint.recipe.study import Study
+    from drypoint.stress import Leg, Material, Problem, Profile, Protocol, Stack
+
+#: Depth up to which a tip is drawn where nothing says how far it is known, m.
+_FAR = 20e-6
+
+
+class StressKeyError(DrypointError):
+    """What is wrong with a table ``[stress.NAME]``, with the key inside it."""
+
+    def __init__(self, fault: Fault) -> None:
+        super().__init__(f"{dotted(fault.path)}: {fault.what}", remedy=fault.allowed)
+        self.fault = fault
+
+
+@contextmanager
+def _at(*path: str | int) -> Iterator[None]:
+    """Faults that the rooms below find, as those of a key."""
+    try:
+        yield
+    except StressKeyError:
+        raise
+    except DrypointError as error:
+        raise StressKeyError(Fault(path, error.what, error.remedy)) from error
+
+
+def stress_problem(study: Study, name: str) -> Problem:
+    """The problem that ``[stress.NAME]`` of a study states.
+
+    Raises
+    ------
+    StressKeyError
+        Where it states none that can be solved.
+    """
+    keys = study.file.stress[name]
+    specimen, nu = None, None
+    if keys.specimen is not None:
+        with _at("specimen"):
+            specimen = study.specimen(keys.specimen)
+        nu = float(study.specimen_nu(keys.specimen).mean[0])
+    return problem_of(name, keys, _tip(study, keys), specimen, nu)
+
+
+def problem_of(
+    name: str, keys: StressKeys, tip: Tip, specimen: Specimen | None = None, nu: float | None = None
+) -> Problem:
+    """The problem that keys, tip and specimen (with its Poisson's ratio) make.
+
+    Raises
+    ------
+    StressKeyError
+        Where it cannot be solved.
+    """
+    from drypoint.stress import Problem
+
+    stack, protocol = stack_of(keys, specimen, nu), protocol_of(keys)
+    with _at("force_mN" if keys.force_mN is not None else "depth_nm"):
+        profile = _profile(tip, keys.rigid, stack, protocol)
+        problem = Problem(stack, profile, protocol, keys.friction, keys.quality, name)
+        problem.estimate()
+    return problem
+
+
+def stress_faults(study: Study) -> list[Fault]:
+    """Faults of all ``[stress.NAME]``, with the reason why no such problem can be solved."""
+    found = []
+    for name in study.file.stress:
+        try:
+            stress_problem(study, name)
+        except StressKeyError as error:
+            f = error.fault
+            found.append(replace(f, path=("stress", name, *f.path)))
+    return found
+
+
+def _tip(study: Study, keys: StressKeys) -> Tip:
+    given = [k for k in ("tip", "bench", "shape") if getattr(keys, k) is not None]
+    if len(given) > 1:
+        raise StressKeyError(
+            Fault((given[1],), f"{given[0]} is given too.", "Give one of the two.")
+        )
+    if keys.shape is not None:
+        found = tip_key_problems(("shape",), keys.shape)
+        if found:
+            raise StressKeyError(found[0])
+        with _at("shape"):
+            return tip_of("its own", keys.shape)
+    for key, known, kind in (
+        ("tip", list(study.file.tips), "a tip of this study"),
+        ("bench", list(study.benches), "a bench of this study"),
+    ):
+        asked = getattr(keys, key)
+        if asked is not None and asked not in known:
+            raise StressKeyError(Fault((key,), *unknown(asked, kind, known)))
+    if keys.bench is not None:
+        return study.calibrated(keys.bench).tip
+    with _at("tip"):
+        if keys.tip is not None:
+            return study.tip(keys.tip)
+        mine = [i for i, r in enumerate(study.file.records) if r.specimen == keys.specimen]
+        return (study.bench_of(mine[0]) if mine else study.bench()).tip
+
+
+def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> Stack:
+    """Layers and substrate in SI; what is left out comes from the specimen.
+
+    Raises
+    ------
+    StressKeyError
+        Where something is missing or impossible.
+    """
+    from drypoint.stress import Layer, Stack
+
+    layers = []
+    for i, layer in enumerate(keys.layers):
+        thickness = layer.thickness_nm
+        if thickness is None and specimen is not None and len(keys.layers) == 1:
+            thickness = specimen.thickness_nm
+        if thickness is None:
+            raise StressKeyError(
+                Fault(("layers", i, "thickness_nm"), "the key is missing.",
+                      "A layer has a thickness; the specimen states none for it."),
+            )  # fmt: skip
+        material = _material(layer, ("layers", i), nu if i == 0 else None)
+        with _at("layers", i):
+            layers.append(
+                Layer(material, to_si(thickness, "nm"), to_si(layer.residual_stress_GPa, "GPa"))
+            )
+    bottom = keys.substrate
+    material = _material(bottom, ("substrate",), None if layers else nu)
+    for i, row in enumerate((*keys.layers, bottom)):
+        here: Path = ("layers", i) if i < len(layers) else ("substrate",)
+        m = layers[i].material if i < len(layers) else material
+        with _at(*here, "residual_stress_GPa"):
+            Stack(m, (), to_si(row.residual_stress_GPa, "GPa"))
+    return Stack(material, tuple(layers), to_si(bottom.residual_stress_GPa, "GPa"))
+
+
+def _material(keys: SolidKeys, path: Path, nu: float | None) -> Material:
+    from drypoint.stress import Material, yield_from_hardness
+
+    layer = isinstance(keys, StressLayerKeys)
+    nu = keys.nu if keys.nu is not None else nu
+    for key, value in (("E_GPa", keys.E_GPa), ("nu", nu)):
+        if value is None:
+            raise StressKeyError(
+                Fault((*path, key), "the key is missing.",
+                      f"The {'layer' if layer else 'substrate'} needs it.")
+            )  # fmt: skip
+    given = [k for k in ("yield_GPa", "hardness_GPa", "yield_table") if getattr(keys, k)]
+    if len(given) > 1:
+        raise StressKeyError(
+            Fault((*path, given[1]), f"{given[0]} is given too.", "Give one of the two.")
+        )
+    E = to_si(keys.E_GPa, "GPa")
+    Y = to_si(keys.yield_GPa, "GPa")
+    if keys.hardness_GPa is not None:
+        if keys.hardening_exponent or keys.hardening_slope_GPa:
+            raise StressKeyError(
+                Fault((*path, "hardness_GPa"), "a hardening is given too.",
+                      "One number cannot tell a yield stress and a hardening: give yield_GPa.")
+            )  # fmt: skip
+        with _at(*path, "hardness_GPa"):
+            Y = yield_from_hardness(to_si(keys.hardness_GPa, "GPa"), E, float(nu or 0.0))
+    with _at(*path):
+        return Material(
+            E=E,
+            nu=float(nu or 0.0),
+            yield_stress=Y,
+            exponent=keys.hardening_exponent,
+            slope=to_si(keys.hardening_slope_GPa, "GPa"),
+            table=tuple((strain, to_si(s, "GPa")) for strain, s in keys.yield_table),
+            name=keys.name,
+            incompressible=keys.incompressible,
+        )
+
+
+def protocol_of(keys: StressKeys) -> Protocol:
+    """Loading, holds, cycles and unloading in SI.
+
+    Raises
+    ------
+    StressKeyError
+        Where force or depth is missing, or both are given.
+    """
+    from drypoint.stress import Leg, Protocol
+
+    if (keys.force_mN is None) == (keys.depth_nm is None):
+        both = keys.force_mN is not None
+        raise StressKeyError(
+            Fault(
+                ("depth_nm",) if both else ("force_mN",),
+                "force_mN is given too." if both else "the key is missing.",
+                "Give the largest force or the largest depth.",
+            )
+        )
+    if keys.cycles > 1 and keys.force_mN is None:
+        raise StressKeyError(
+            Fault(("cycles",), "cycles go to a force, and a depth is given.", "Give force_mN.")
+        )
+    legs: list[Leg] = []
+    for i in range(1, keys.cycles + 1):
+        share = i / keys.cycles if keys.cycle_forces == "rising" else 1.0
+        force = None if keys.force_mN is None else share * to_si(keys.force_mN, "mN")
+        legs.append(Leg(force=force, depth=to_si(keys.depth_nm, "nm")))
+        if keys.hold_s > 0:
+            legs.append(Leg(seconds=keys.hold_s))
+        if i < keys.cycles:
+            legs.append(Leg(force=keys.back_to * (force or 0.0)))
+    if keys.unload:
+        legs.append(Leg(force=0.0))
+    return Protocol(tuple(legs))
+
+
+def _profile(tip: Tip, rigid: bool, stack: Stack, protocol: Protocol) -> Profile:
+    """The tip as a body of revolution, known a good deal deeper than it is expected to go."""
+    from drypoint.stress import depth_guess, from_tip
+
+    known = tip.area.h_max if np.isfinite(tip.area.h_max) else _FAR
+    whole = from_tip(tip, max(known, protocol.depth))
+    h = depth_guess(stack, whole, protocol)
+    near = from_tip(tip, min(2 * h, max(known, h)))
+    return replace(near, E_i=None, nu_i=0.0) if rigid else near
