@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from drypoint.report import gather
-from drypoint.report.model import Content, Facts, Items, Paragraph, Table
+from drypoint.report.model import Content, Drawing, Facts, Items, Paragraph, Table
 from drypoint.report.words import (
     declared_span,
     dof_text,
@@ -106,7 +107,7 @@ def test_shares_of_a_budget_add_up(content: Content) -> None:
 def test_everything_asked_for_is_there(content: Content, result: StudyResult) -> None:
     keys = [s.key for s in content.sections]
     assert keys == ["specimens", "bench", "cycle", "method", "results", "budget", "remarks",
-                    "comparison", "record", "cautions"]  # fmt: skip
+                    "comparison", "stress", "record", "cautions"]  # fmt: skip
     text = words(content)
     for test in result.batch.tests:
         assert test.name in text
@@ -172,3 +173,24 @@ def test_small_words() -> None:
     assert (dof_text(np.inf), dof_text(2000.0), dof_text(12.9)) == ("∞", "> 1000", "12")
     assert plus_minus("H_IT", np.nan, 1.0) == "–"
     assert plus_minus("H_IT", 9.1666e9, 0.0616e9) == "9.167 ± 0.062"
+
+
+def test_stress_under_the_tip_has_its_section(content: Content, result: StudyResult) -> None:
+    """First yield of each solid, interface, as seen beside true, own errors, what it cannot show;
+    the numbers are those of the run."""
+    (section,) = (s for s in content.sections if s.key == "stress")
+    (one,) = result.stress
+    said = words(replace(content, sections=(section,)))
+    for word in ("If nothing yielded", "Film first yields", "Wafer first yields", "Interface 1",
+                 "Errors of the force", "body of revolution", "nothing here is measured"):  # fmt: skip
+        assert word in said, word
+    seen = next(b for b in section.blocks if isinstance(b, Table) and "finds" in b.caption)
+    hardness = next(row for row in seen.rows if row[0] == "Hardness")
+    assert one.seen is not None
+    assert float(hardness[2]) == pytest.approx(one.seen.H_IT / 1e9, rel=5e-3)
+    assert float(hardness[3]) == pytest.approx(one.run.hardness / 1e9, rel=5e-3)
+    pictures = [p.name for b in section.blocks if isinstance(b, Drawing) for p in b.pictures]
+    assert pictures == ["under-the-tip-film", "stress-maps-film", "interface-stress-film",
+                        "impression-film"]  # fmt: skip
+    assert all("film" in p.caption for b in section.blocks if isinstance(b, Drawing)
+               for p in b.pictures)  # fmt: skip
