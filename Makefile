@@ -6,8 +6,8 @@ SHELL := bash
 BIN := .venv/bin
 STAMP := .venv/.drypoint-setup
 # What only the tests need besides Python, as command=debian-package pairs (any one of several
-# commands, with commas between them), for example pdftotext=poppler-utils chromium=chromium
-APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils
+# commands, with commas between them)
+APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg
@@ -25,12 +25,13 @@ help:
 
 setup: $(STAMP)
 
-$(STAMP): pyproject.toml constraints.txt scripts/bootstrap.sh
+$(STAMP): pyproject.toml constraints.txt scripts/bootstrap.sh src/drypoint/app/vendor.toml
 	@bash scripts/bootstrap.sh venv
 	@touch $@
 
 tools-test:
 	@bash scripts/bootstrap.sh tools $(APT_TEST)
+	@bash scripts/bootstrap.sh pages
 
 # Exit code 3 of `drypoint run`: done, with some records set aside. The demo has such records.
 demo: $(STAMP)

@@ -2,6 +2,7 @@
 # Called by make. On Debian and its kin as root it installs what is missing; elsewhere it says
 # plainly what to install and stops.
 #   bootstrap.sh venv                     Python environment in .venv
+#   bootstrap.sh pages                    parts of the pages that others wrote, through npm
 #   bootstrap.sh tools command=package .. programs that tests call (any of command,command=package)
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -55,6 +56,14 @@ sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))' >/dev/null 2>&1; then
     say "Installing Drypoint and its libraries into .venv (a minute or two the first time)"
     .venv/bin/python -m pip install --quiet --disable-pip-version-check \
         --constraint constraints.txt --editable '.[test,check]'
+    get_pages || say "Everything else is ready; “drypoint serve” is not."
+}
+
+# What the pages of the workbench need from npm: fetched once, checked against its hash.
+get_pages() {
+    .venv/bin/python scripts/fetch_vendor.py --check 2>/dev/null && return 0
+    if ! command -v npm >/dev/null && can_apt; then apt_install nodejs npm; fi
+    .venv/bin/python scripts/fetch_vendor.py >&2
 }
 
 get_tools() {
@@ -78,6 +87,7 @@ get_tools() {
 
 case "${1:-}" in
     venv) make_venv ;;
+    pages) get_pages ;;
     tools) shift; get_tools "$@" ;;
-    *) say "usage: bootstrap.sh venv | tools [command[,command]=package ...]"; exit 2 ;;
+    *) say "usage: bootstrap.sh venv | pages | tools [command[,command]=package ...]"; exit 2 ;;
 esac

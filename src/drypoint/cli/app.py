@@ -318,3 +318,32 @@ def schema(
     from drypoint.recipe import write_schema
 
     print(f"Written: {write_schema(folder)}")
+
+
+@app.command()
+def serve(
+    what: Annotated[
+        Path, typer.Argument(help="A study file, or a folder of studies.", metavar="STUDY|FOLDER")
+    ] = Path(),
+    port: Annotated[
+        int | None, typer.Option("--port", help="Port; 8017, or a free one, if left out.")
+    ] = None,
+    host: Annotated[
+        str,
+        typer.Option(
+            "--host", help="Address to listen on, so that other machines come in with a password."
+        ),
+    ] = "",
+    name: Annotated[
+        list[str] | None,
+        typer.Option("--name", help="With --host: a further name by which others reach it."),
+    ] = None,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+    ] = True,
+) -> None:
+    """Open the workbench: pages in the browser, for this machine only unless told otherwise. With
+    --host the password is DRYPOINT_PASSWORD, or is asked for."""
+    from drypoint.cli.serving import serve_command
+
+    serve_command(what, port, host, tuple(name or ()), browser)

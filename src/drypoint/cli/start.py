@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from drypoint.cli.show import set_aside_lines
-from drypoint.errors import DecisionError, RecipeError, Where
+from drypoint.errors import RecipeError, Where
 from drypoint.recipe import starting_recipe
 from drypoint.records import (
     Layout,
@@ -247,13 +246,3 @@ def _segments(u: Understanding, root: Path | None) -> list[str]:
             f"{'s' if cycles != 1 else ''}: {', '.join(words)}{more}"
         )
     return out
-
-
-def unknown_test(test: str, known: Sequence[str], path: Path) -> DecisionError:
-    """The error for a test that a study does not have, with the nearest names."""
-    near = difflib.get_close_matches(test, known, 3)
-    return DecisionError(
-        f"The study has no test “{test}”.",
-        where=Where(str(path), test=test),
-        remedy="Did you mean: " + ", ".join(near) + "?" if near else "See results/tests.csv.",
-    )

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from drypoint.cli.show import set_aside_lines, table
 from drypoint.errors import DecisionError
 from drypoint.recipe import Decision, append, load_study
+from drypoint.recipe.decisions import unknown_test
 from drypoint.run import Step, StudyResult, Watch, run_study
 from drypoint.run.columns import factor_of, unit_text
 from drypoint.store import atomic_write
@@ -163,8 +164,6 @@ def decide_command(
         ) from None
     known = run_study(loaded, write=False).batch.tests
     if test not in {t.name for t in known}:
-        from drypoint.cli.start import unknown_test
-
         raise unknown_test(test, [t.name for t in known], loaded.path)
     entry = append(loaded.decisions, decision)
     print(f"Decision {entry.id} written to {loaded.decisions}.")

@@ -45,13 +45,13 @@ def curves(result: StudyResult, specimen: str) -> Picture:
     names = [name_of(result, r) for r in rows]
     if not names:
         return nothing_to_show(picture, f"No test of {specimen} gave a curve.")
-    drawn = [names[i] for i in thinned(len(names), MOST_CURVES)]
+    shown = [names[i] for i in thinned(len(names), MOST_CURVES)]
     out = [n for n, gone in zip(names, excluded, strict=True) if gone]
-    reach = [_draw_data(result, n) for n in drawn]
+    reach = [drawn(result, n) for n in shown]
     with drawing():
         axes = picture.add_subplot()
         seen: set[bool] = set()
-        for name, (h, f) in zip(drawn, reach, strict=True):
+        for name, (h, f) in zip(shown, reach, strict=True):
             gone = name in out
             axes.plot(
                 h,
@@ -72,7 +72,7 @@ def curves(result: StudyResult, specimen: str) -> Picture:
         axes.set_ylabel("Force $F$ / mN")
         if True in seen:
             axes.legend(loc="upper left")
-    thin = f" {plural(len(drawn), 'curve')} of {len(names)} are drawn." * (len(drawn) < len(names))
+    thin = f" {plural(len(shown), 'curve')} of {len(names)} are drawn." * (len(shown) < len(names))
     gone_words = f" Excluded: {', '.join(out)} (grey, dashed)." if out else ""
     picture.caption = (
         f"{specimen}: corrected load–depth curves of {plural(len(names), 'test')}."
@@ -89,13 +89,13 @@ def curves(result: StudyResult, specimen: str) -> Picture:
     return picture
 
 
-def _draw_data(result: StudyResult, name: str) -> tuple[Floats, Floats]:
+def drawn(result: StudyResult, name: str, most: int = MOST_POINTS) -> tuple[Floats, Floats]:
     """Depth (nm) and force (mN) of a test from first contact on, thinned for drawing."""
     curve = result.curve(name)
     h, f = curve.depth * 1e9, curve.force * 1e3
     from_contact = h > -0.03 * np.nanmax(h)
     h, f = h[from_contact], f[from_contact]
-    pick = thinned(len(h), MOST_POINTS)
+    pick = thinned(len(h), most)
     # The peak is kept whatever the thinning does.
     pick = np.unique(np.append(pick, [int(np.argmax(f)), int(np.argmax(h))]))
     return h[pick], f[pick]

@@ -99,11 +99,16 @@ def _traces(curve: Curve, force: Axes, depth: Axes) -> None:
                  handlelength=1.2, columnspacing=1.2, borderaxespad=0.2)  # fmt: skip
 
 
+def contact_of(curve: Curve) -> int:
+    """The sample nearest to the zero of depth, before the largest force."""
+    top = int(np.argmax(curve.force))
+    return int(np.argmin(np.abs(curve.zeroed_depth[: top + 1])))
+
+
 def _plane(curve: Curve, axes: Axes) -> None:
     pick = thinned(len(curve.force), _POINTS)
     f = curve.force[pick] * 1e3
-    top = int(np.argmax(curve.force))
-    contact = int(np.argmin(np.abs(curve.zeroed_depth[: top + 1])))
+    contact = contact_of(curve)
     raw = (curve.raw_depth - curve.raw_depth[contact]) * 1e9
     axes.plot(raw[pick], curve.raw_force[pick] * 1e3, color=colour("ghost"), linewidth=1.0,
               label="recorded, moved to zero")  # fmt: skip

@@ -13,7 +13,14 @@ from drypoint.recipe.decisions import (
 )
 from drypoint.recipe.effective import Effective, Exclusion, TestOverride, effective
 from drypoint.recipe.hashing import canonical_hash
-from drypoint.recipe.journal import Journal, append, append_all, read_decisions, read_journal
+from drypoint.recipe.journal import (
+    Conflict,
+    Journal,
+    append,
+    append_all,
+    read_decisions,
+    read_journal,
+)
 from drypoint.recipe.load import load_study, read_study
 from drypoint.recipe.problems import StudyError
 from drypoint.recipe.schema import (
@@ -27,9 +34,11 @@ from drypoint.recipe.schema import (
 from drypoint.recipe.starting import starting_recipe
 from drypoint.recipe.study import Study
 from drypoint.recipe.toml_text import dumps
+from drypoint.recipe.undo import redo, turns, undo
 
 __all__ = [
     "VERSION",
+    "Conflict",
     "Decision",
     "Effective",
     "Exclusion",
@@ -51,9 +60,12 @@ __all__ = [
     "read_decisions",
     "read_journal",
     "read_study",
+    "redo",
     "schema_text",
     "starting_recipe",
     "to_toml",
     "touches",
+    "turns",
+    "undo",
     "write_schema",
 ]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, ValidationError
@@ -66,6 +68,11 @@ class Decision(Section):
     )
     value: Any = key("What is put in place.", None)
     why: Words = key("The reason.")
+    undoes: Count | None = key(
+        "Number of the entry that this one takes back; of an entry that itself takes one back: "
+        "what holds again.",
+        None,
+    )
 
 
 class ZeroValue(Section):
@@ -163,7 +170,11 @@ def decision_line(decision: Decision) -> str:
 
 def decisions_hash(decisions: Iterable[Decision]) -> str:
     """SHA-256 over all decisions; empty where there are none."""
-    entries = list(decisions)
+    entries = [d.model_dump(mode="python") for d in decisions]
+    for entry in entries:
+        # Younger than the others: without it, hashes of earlier files stay as they were.
+        if entry["undoes"] is None:
+            del entry["undoes"]
     return canonical_hash(entries) if entries else ""
 
 
@@ -248,3 +259,13 @@ _MORE: dict[str, Callable[[Any], list[Problem]]] = {
 def now() -> str:
     """The present time as decisions write it."""
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def unknown_test(test: str, known: Sequence[str], path: Path) -> DecisionError:
+    """The error for a test that a study does not have, with the nearest names."""
+    near = difflib.get_close_matches(test, known, 3)
+    return DecisionError(
+        f"The study has no test “{test}”.",
+        where=Where(str(path), test=test),
+        remedy="Did you mean: " + ", ".join(near) + "?" if near else "See results/tests.csv.",
+    )

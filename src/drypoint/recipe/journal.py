@@ -71,6 +71,10 @@ def read_decisions(path: Path | str) -> tuple[Decision, ...]:
     return read_journal(path).decisions
 
 
+class Conflict(DecisionError):  # noqa: N818
+    """The decisions file has grown since it was looked at; nothing was written."""
+
+
 def append(path: Path | str, decision: Decision) -> Decision:
     """Add a decision, and return it with its number and time.
 
@@ -84,8 +88,21 @@ def append(path: Path | str, decision: Decision) -> Decision:
     return append_all(path, [decision])[0]
 
 
-def append_all(path: Path | str, decisions: Sequence[Decision]) -> tuple[Decision, ...]:
-    """Add several decisions with one write; where one of them is wrong, none is written."""
+def append_all(
+    path: Path | str, decisions: Sequence[Decision], *, seen: str | None = None
+) -> tuple[Decision, ...]:
+    """Add several decisions with one write; where one of them is wrong, none is written.
+
+    With ``seen``, the hash of the journal that whoever decides has before him, nothing is written
+    when others have added an entry since.
+
+    Raises
+    ------
+    Conflict
+        When the file is not the one that was seen.
+    DecisionError
+        When a decision, or the file as it stands, is wrong.
+    """
     path = Path(path)
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
     try:
@@ -96,6 +113,8 @@ def append_all(path: Path | str, decisions: Sequence[Decision]) -> tuple[Decisio
         with locked(fd):
             data = _all(fd)
             journal, torn = _parsed(data, path)
+            if seen is not None and seen != journal.sha256:
+                raise _overtaken(path, journal)
             entries, state = [], journal.effective
             for n, decision in enumerate(decisions, start=len(journal.decisions) + 1):
                 numbered = decision.model_copy(update={"id": n, "when": decision.when or now()})
@@ -218,6 +237,17 @@ def _no_access(path: Path, error: OSError) -> DecisionError:
         f"The decisions file cannot be read or written: {error.strerror or error}.",
         where=Where(str(path)),
         remedy="Check the path, your rights and the room on the disk.",
+    )
+
+
+def _overtaken(path: Path, journal: Journal) -> Conflict:
+    last = journal.decisions[-1] if journal.decisions else None
+    newest = f" The newest entry: {last.who}, {last.when}, {last.what}." if last else ""
+    return Conflict(
+        "Others have changed the decisions since you looked; nothing of yours was written."
+        + newest,
+        where=Where(str(path)),
+        remedy="Look at what is new, then decide again.",
     )
 
 

@@ -1,0 +1,99 @@
+"""Studies in a folder: their keys in addresses, and the guard that no path leads out of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path, PurePosixPath
+
+from drypoint.app.faults import NotFound, PageError, Refused
+
+#: Parts the folders in a key; stands in no file name that is served.
+PART = ":"
+_STUDY = re.compile(r"^\s*drypoint\s*=\s*\d+\s*(#.*)?$", re.MULTILINE)
+_DEPTH, _MOST, _LOOKED_AT = 4, 2000, 4096
+_NAME = re.compile(r"[^\x00-\x1f/\\:*?\"<>|]{1,120}")
+#: Names that Windows keeps for devices.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(10))}
+
+
+def key_of(root: Path, study: Path) -> str:
+    """Key of a study file in addresses: its path inside the root, without ``.toml``."""
+    relative = study.resolve().relative_to(root.resolve()).with_suffix("")
+    return PART.join(relative.parts)
+
+
+def study_at(root: Path, key: str) -> Path:
+    """The study file of a key.
+
+    Raises
+    ------
+    NotFound
+        When there is none inside the root.
+    """
+    path = inside(root, key.replace(PART, "/") + ".toml")
+    if not path.is_file():
+        raise NotFound(
+            f"There is no study “{key.replace(PART, '/')}” in this folder.",
+            remedy="It may have been moved or renamed. Begin at the studies.",
+        )
+    return path
+
+
+def inside(root: Path, relative: str) -> Path:
+    """A path inside a folder, links followed; anything that leads out of it is refused."""
+    parts = PurePosixPath(relative.replace("\\", "/")).parts
+    if not parts or any(p in ("..", "/") or "\x00" in p or PART in p for p in parts):
+        raise Refused("The path leads out of the folder of the studies.")
+    path = root.joinpath(*parts).resolve()
+    if not path.is_relative_to(root.resolve()):
+        raise Refused("The path leads out of the folder of the studies.")
+    return path
+
+
+def plain_name(name: str) -> str:
+    """A name for a file or folder that is safe on every system.
+
+    Raises
+    ------
+    PageError
+        When it is not.
+    """
+    name = name.strip()
+    stem = name.split(".")[0].lower()
+    if not _NAME.fullmatch(name) or name.startswith(".") or name.endswith(".") or stem in _DEVICES:
+        raise PageError(
+            f"“{name[:60]}” is no name for a file or folder.",
+            remedy="Use letters, digits, blanks, “-” and “_”; no slash, no point in front.",
+        )
+    return name
+
+
+def find_studies(root: Path) -> Iterator[Path]:
+    """Study files in a folder and up to three folders below it, sorted."""
+    found = 0
+    for path in _toml_files(root, _DEPTH):
+        if found >= _MOST:
+            return
+        try:
+            with path.open("rb") as file:
+                head = file.read(_LOOKED_AT).decode("utf-8-sig", "replace")
+        except OSError:
+            continue
+        if _STUDY.search(head):
+            found += 1
+            yield path
+
+
+def _toml_files(folder: Path, depth: int) -> Iterator[Path]:
+    try:
+        entries = sorted(folder.iterdir(), key=lambda p: (p.is_dir(), p.name.lower()))
+    except OSError:
+        return
+    for entry in entries:
+        if entry.name.startswith(".") or PART in entry.name or entry.is_symlink():
+            continue
+        if entry.is_dir() and depth > 1 and entry.name != "results":
+            yield from _toml_files(entry, depth - 1)
+        elif entry.suffix == ".toml" and entry.is_file():
+            yield entry

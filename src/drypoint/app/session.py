@@ -1,0 +1,210 @@
+"""One study as the pages see it. Its state is its files; here is only what was read from them.
+
+Every act of a person is an entry in the decisions file. Whoever acts says which state he has before
+him (``version``); when the study is another by then, nothing is written.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from drypoint.app.faults import NotFound, Overtaken
+from drypoint.errors import StoreError, Where
+from drypoint.locking import lock_file
+from drypoint.recipe import (
+    Conflict,
+    Decision,
+    Journal,
+    Study,
+    append_all,
+    load_study,
+    read_journal,
+    read_study,
+    redo,
+    undo,
+)
+from drypoint.run import StudyResult, run_study
+from drypoint.store import atomic_write, read_results
+from drypoint.store.results import Results
+from drypoint.version import __version__
+
+#: How results stand to recipe and decisions.
+NONE, CURRENT, OLDER = "none", "current", "older"
+
+
+@dataclass(frozen=True)
+class State:
+    """A study as it lies on disk at one moment."""
+
+    study: Study
+    journal: Journal
+    results: Results | None
+
+    @property
+    def version(self) -> str:
+        """Stands for recipe and decisions together."""
+        return _version(self.study, self.journal)
+
+    @property
+    def standing(self) -> str:
+        """``none``, ``current`` or ``older``: what the results are to recipe and decisions."""
+        if self.results is None:
+            return NONE
+        origin = self.results.manifest.origin
+        same = (
+            origin.recipe_hash == self.study.recipe_hash
+            and origin.decisions_hash == self.journal.sha256
+            and origin.version == __version__
+        )
+        return CURRENT if same else OLDER
+
+
+def _version(study: Study, journal: Journal) -> str:
+    text = f"{study.recipe_hash}\n{journal.sha256}"
+    return hashlib.sha256(text.encode("ascii")).hexdigest()[:20]
+
+
+class Session:
+    """A study that pages have open."""
+
+    def __init__(self, key: str, path: Path) -> None:
+        self.key = key
+        self.path = path
+        self._writing = threading.Lock()
+        self._loading = threading.Lock()
+        self._kept: tuple[str, StudyResult] | None = None
+
+    def state(self) -> State:
+        """Recipe, decisions and results as they are now.
+
+        Raises
+        ------
+        RecipeError, DecisionError
+            When one of the files is wrong.
+        """
+        study = load_study(self.path)
+        try:
+            results = read_results(study.results)
+        except StoreError:
+            results = None
+        return State(study, read_journal(study.decisions), results)
+
+    def decide(self, decisions: Sequence[Decision], version: str) -> State:
+        """Add decisions, if the study still is what ``version`` says.
+
+        Raises
+        ------
+        Overtaken
+            When it is not; nothing is written then.
+        DecisionError
+            When a decision is wrong.
+        """
+        return self._add(version, lambda _: decisions)
+
+    def undo(self, who: str, version: str) -> State:
+        """Take the newest decision back, as an entry of its own."""
+        return self._add(version, lambda journal: undo(journal.decisions, who))
+
+    def redo(self, who: str, version: str) -> State:
+        """Put the decision that was undone last in force again."""
+        return self._add(version, lambda journal: redo(journal.decisions, who))
+
+    def _add(self, version: str, make: Callable[[Journal], Sequence[Decision]]) -> State:
+        with self._writing:
+            study = load_study(self.path)
+            journal = read_journal(study.decisions)
+            if _version(study, journal) != version:
+                raise overtaken(study, journal)
+            try:
+                append_all(study.decisions, make(journal), seen=journal.sha256)
+            except Conflict as error:
+                raise Overtaken(error.what, where=error.where, remedy=error.remedy) from error
+        return self.state()
+
+    def write_recipe(self, text: str, version: str) -> State:
+        """Replace the text of the study file by one that is right, if nobody else did.
+
+        Raises
+        ------
+        Overtaken
+            When the study is another than ``version`` says.
+        RecipeError
+            When the text is wrong; the file stays as it was.
+        """
+        with self._writing, lock_file(self.path.with_name(f".{self.path.name}.lock")):
+            study = load_study(self.path)
+            journal = read_journal(study.decisions)
+            if _version(study, journal) != version:
+                raise overtaken(study, journal)
+            read_study(text, self.path)
+            atomic_write(self.path, text.encode("utf-8"))
+        return self.state()
+
+    def result(self) -> StudyResult:
+        """The whole result in memory, from what the last run has kept.
+
+        Raises
+        ------
+        NotFound
+            When the study was not run since its recipe or decisions changed.
+        """
+        with self._loading:
+            state = self.state()
+            if state.standing != CURRENT or state.results is None:
+                raise NotFound(
+                    "There are no results of this state of the study yet.",
+                    where=Where(str(self.path)),
+                    remedy="Run the study.",
+                )
+            stamp = f"{state.version} {state.results.manifest.files}"
+            if self._kept is None or self._kept[0] != stamp:
+                self._kept = (stamp, run_study(state.study, write=False))
+            return self._kept[1]
+
+    def forget(self) -> None:
+        """Let go of what is kept in memory."""
+        self._kept = None
+
+
+def overtaken(study: Study, journal: Journal) -> Overtaken:
+    """The words for a page that is behind."""
+    last = journal.decisions[-1] if journal.decisions else None
+    newest = f" The newest decision: {last.what}, by {last.who}, {last.when}." if last else ""
+    return Overtaken(
+        "The study was changed in another window or by another person since this page was "
+        f"loaded; nothing of yours was written.{newest}",
+        where=Where(str(study.path)),
+        remedy="Reload the page, look at what is new, and decide again.",
+    )
+
+
+class Shelf:
+    """Sessions by key. The results of few studies are kept in memory, the latest ones."""
+
+    def __init__(self, root: Path, most: int = 3) -> None:
+        self.root = root
+        self.most = most
+        self._sessions: dict[str, Session] = {}
+        self._lock = threading.Lock()
+
+    def session(self, key: str) -> Session:
+        """The session of a study.
+
+        Raises
+        ------
+        NotFound
+            When there is no such study.
+        """
+        from drypoint.app.places import study_at
+
+        path = study_at(self.root, key)
+        with self._lock:
+            session = self._sessions.pop(key, None) or Session(key, path)
+            self._sessions[key] = session
+            for old in list(self._sessions.values())[: -self.most]:
+                old.forget()
+        return session

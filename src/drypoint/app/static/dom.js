@@ -1,0 +1,44 @@
+// Small helpers: elements, faults, symbols.
+
+export function el(name, attributes = {}, ...children) {
+  const node = document.createElement(name);
+  for (const [k, v] of Object.entries(attributes)) {
+    if (v === false || v === null || v === undefined) continue;
+    if (k.startsWith("on")) node.addEventListener(k.slice(2), v);
+    else if (k === "class") node.className = v;
+    else node.setAttribute(k, v === true ? "" : v);
+  }
+  node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+  return node;
+}
+
+export const find = (selector, root = document) => root.querySelector(selector);
+export const fill = (node, ...children) => { node.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false)); return node; };
+
+// A symbol of the standard: H_IT with its index low.
+const GREEK = { eta: "η", nu: "ν", epsilon: "ε", beta: "β" };
+export function symbol(text) {
+  const [head, ...index] = text.split("_");
+  const letter = GREEK[head] || head;
+  const out = [el(letter.length > 1 ? "span" : "i", {}, letter)];
+  if (index.length) out.push(el("sub", {}, index.join(" ").replace("star", "*")));
+  return el("span", { class: "symbol" }, out);
+}
+
+export function faultPart(fault) {
+  const v = fault.values || { what: String(fault.message || fault), place: "", remedy: "", all: [] };
+  const many = v.all && v.all.length > 1;
+  return el("div", { class: "fault", role: "alert" },
+    v.place && !many && el("p", { class: "place" }, v.place),
+    el("p", { class: "what" }, many ? v.what.split("\n")[0] : v.what),
+    many && el("ul", {}, v.all.map((f) => el("li", {}, el("span", { class: "mono" }, f.place + ": "), f.what + " ", f.remedy))),
+    v.remedy && !many && el("p", { class: "remedy" }, v.remedy));
+}
+
+export function showFault(place, fault) {
+  if (!(fault?.values)) console.error(fault);
+  fill(place, faultPart(fault));
+  place.scrollIntoView({ block: "nearest" });
+}
+
+export const plural = (n, one, many = one + "s") => `${n.toLocaleString("en")} ${n === 1 ? one : many}`;

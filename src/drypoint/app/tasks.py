@@ -1,0 +1,37 @@
+"""Long work of the pages, each as one function that a process of its own calls."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from drypoint.run import Watch, run_study
+
+
+def run(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint run STUDY.toml`` does."""
+    result = run_study(study, watch=watch)
+    return {
+        "tests": len(result.tests),
+        "flagged": sum(1 for f in result.tests.flags if f),
+        "excluded": int(result.tests_table["excluded"].sum()),
+        "set_aside": len(result.set_aside),
+        "notes": list(result.notes),
+    }
+
+
+def report(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint report STUDY.toml`` does."""
+    from drypoint.report import write_figures, write_html, write_pdf
+
+    result = run_study(study, watch=watch, write=False)
+    folder = result.study.folder / "report"
+    folder.mkdir(parents=True, exist_ok=True)
+    watch.at("writing", 0, 3, "page")
+    write_html(result, folder / "report.html")
+    watch.at("writing", 1, 3, "PDF")
+    write_pdf(result, folder / "report.pdf")
+    watch.at("writing", 2, 3, "figures")
+    write_figures(result, folder / "figures")
+    watch.at("writing", 3, 3)
+    return {"folder": folder.name, "decisions_sha256": result.provenance.decisions_hash}

@@ -1,0 +1,10 @@
+"""Views of a study, in the order of the navigation. A new view is one line here."""
+
+from drypoint.app.pages import View
+from drypoint.app.views import recipe, test, tests
+
+VIEWS: tuple[View, ...] = (
+    tests.VIEW,
+    test.VIEW,
+    recipe.VIEW,
+)

@@ -1,0 +1,56 @@
+"""Names that the tests of the workbench share, and a workbench on a port of this machine."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+from starlette.applications import Starlette
+
+from drypoint.app import Settings, create_app
+
+KEY = "demo:study"
+API = f"/api/studies/{KEY}"
+PORT = 8017
+BASE = f"http://127.0.0.1:{PORT}"
+ORIGIN = {"origin": BASE}
+
+
+@dataclass(frozen=True)
+class Served:
+    """A workbench on a port of this machine."""
+
+    base: str
+    way_in: str
+    root: Path
+    app: Starlette
+
+
+class Running:
+    """A server in a thread."""
+
+    def __init__(self, root: Path, port: int = 0, secret: bytes = b"s" * 32) -> None:
+        listener = socket.socket()
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind(("127.0.0.1", port))
+        self.port = listener.getsockname()[1]
+        settings = Settings(root, port=self.port, secret=secret)
+        self.app = create_app(settings, lambda: self.server.should_exit)
+        config = uvicorn.Config(
+            self.app, log_level="error", access_log=False, timeout_graceful_shutdown=1
+        )
+        self.server = uvicorn.Server(config)
+        self.thread = threading.Thread(target=self.server.run, args=([listener],), daemon=True)
+        self.thread.start()
+        while not self.server.started:
+            time.sleep(0.02)
+        base = f"http://127.0.0.1:{self.port}"
+        self.served = Served(base, f"{base}/open?token={settings.token}", root, self.app)
+
+    def stop(self) -> None:
+        self.server.should_exit = True
+        self.thread.join(15)
