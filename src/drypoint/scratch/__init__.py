@@ -1,11 +1,14 @@
 """Scratch tracks: levelling, friction, critical loads, replicates, hardness, adhesion. Pure.
 
-``track``: passes and what is known. ``level``: true depths and forces, with what is wrong in words
-(``problems``). ``friction`` and ``ploughing``, ``wear``: of one track. ``hardness``, ``adhesion``:
-from width and critical load. ``bins``, ``examine``, ``surface``, ``lateral`` serve these.
+``track``: passes and what is known. ``level``: true depths and forces, with what is wrong in
+words (``problems``). ``candidates`` for critical loads (``series``, ``contrasts``, ``search``,
+``locate``, ``confidence`` serve it). ``friction`` and ``ploughing``, ``wear``: of one track.
+``hardness``, ``adhesion``: from width and critical load. ``bins``, ``examine``, ``surface``,
+``lateral`` serve these.
 """
 
 from drypoint.scratch.adhesion import MODELS, Estimate, adhesion
+from drypoint.scratch.candidates import Candidate, CandidateOptions, Voice, candidates
 from drypoint.scratch.friction import Friction, FrictionOptions, Slope, friction
 from drypoint.scratch.hardness import ScratchHardness, scratch_hardness
 from drypoint.scratch.lateral import CrossTalk, find_crosstalk
@@ -20,6 +23,8 @@ __all__ = [
     "CODES",
     "KINDS",
     "MODELS",
+    "Candidate",
+    "CandidateOptions",
     "CrossTalk",
     "Declared",
     "Estimate",
@@ -36,8 +41,10 @@ __all__ = [
     "ScratchHardness",
     "Slope",
     "Track",
+    "Voice",
     "Wear",
     "adhesion",
+    "candidates",
     "find_crosstalk",
     "friction",
     "level",

@@ -4,6 +4,13 @@ from drypoint.simulation import plant
 from drypoint.simulation.cycles import Cycle, Leg, cyclic, single, stepped, to_depth
 from drypoint.simulation.demo import make_demo
 from drypoint.simulation.record import Record, batch_of, simulate, simulate_batch, simulate_many
+from drypoint.simulation.tracks import (
+    Disturbance,
+    TrackEvent,
+    TrackRecord,
+    TrackTruth,
+    simulate_track,
+)
 from drypoint.simulation.truth import (
     FAULTS,
     Creep,
@@ -19,6 +26,7 @@ __all__ = [
     "FAULTS",
     "Creep",
     "Cycle",
+    "Disturbance",
     "Expected",
     "Law",
     "Leg",
@@ -26,6 +34,9 @@ __all__ = [
     "Oscillation",
     "Record",
     "SimulationError",
+    "TrackEvent",
+    "TrackRecord",
+    "TrackTruth",
     "Truth",
     "batch_of",
     "cyclic",
@@ -34,6 +45,7 @@ __all__ = [
     "simulate",
     "simulate_batch",
     "simulate_many",
+    "simulate_track",
     "single",
     "stepped",
     "to_depth",

@@ -1,0 +1,301 @@
+"""Are events on scratch tracks found, where they are, and how sure is sure? And how long it takes.
+
+    python benchmarks/bench_scratch.py [--tracks 1000] [--jobs 2] [--write]
+    python benchmarks/bench_scratch.py --fit [--tracks 2000]
+
+Tracks with known truth are invented (``scratch_world.py``), written down as three passes, levelled
+and searched with the defaults. Printed: detection rate, false alarms, bias of the critical load and
+coverage of its 95 % interval at three signal-to-noise ratios; the reliability of the confidence;
+the time a track takes against that of reading it. ``--fit`` finds the constants of
+``drypoint.scratch.confidence`` on tracks of other seeds. ``--write`` puts the tables into
+docs/reference/scratch-rates.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections import defaultdict
+from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+import polars as pl
+from scipy.optimize import minimize
+from scratch_world import LEVELS, some_truth
+
+from drypoint.scratch import CandidateOptions, Pass, Track, candidates, friction, level
+from drypoint.simulation.tracks import TrackRecord, simulate_track
+
+DOC = Path(__file__).resolve().parents[1] / "docs" / "reference" / "scratch-rates.md"
+NEAR = 0.03  # share of the track within which a candidate belongs to an event
+WARN = CandidateOptions()
+ALL = CandidateOptions(least=0.0)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One candidate, or one event that was missed (``score`` 0). Loads over the largest one;
+    ``error`` is found less true, NaN where the candidate belongs to no event."""
+
+    track: int
+    kind: str
+    score: float
+    confidence: float
+    channels: int
+    before: int
+    error: float
+    covered: bool
+    width: float
+
+
+@dataclass(frozen=True)
+class Job:
+    """A track: seed of its population, number, ratio, and how many events (None: 1 to 3)."""
+
+    seed: int
+    number: int
+    ratio: float
+    count: int | None
+
+
+def matched(found: np.ndarray, true: np.ndarray, near: float) -> dict[int, int]:
+    """Candidate -> event, each event with the one nearest to it, not further than ``near``."""
+    out: dict[int, int] = {}
+    if not len(found):
+        return out
+    for e, place in enumerate(true):
+        i = int(np.argmin(np.abs(found - place)))
+        if abs(found[i] - place) <= near and i not in out:
+            out[i] = e
+    return out
+
+
+def rows_of(job: Job) -> list[Row]:
+    """What is found on one track."""
+    rng = np.random.default_rng((job.seed, job.number))
+    record = simulate_track(some_truth(rng, job.ratio, job.count), (job.seed, job.number, 1))
+    levelled = level(record.track)
+    found = candidates(levelled, ALL)
+    length = record.truth.length
+    pairs = matched(np.array([c.x for c in found]) / length, np.array(record.places) / length, NEAR)
+    top = record.truth.last
+    out = []
+    for i, c in enumerate(found):
+        e = pairs.get(i)
+        true = np.nan if e is None else record.loads[e]
+        kind = "" if e is None else record.truth.events[e].kind
+        out.append(
+            Row(job.number, kind, c.score, c.confidence, len(c.channels), i,
+                (c.load - true) / top, bool(c.low <= true <= c.high), (c.high - c.low) / top)
+        )  # fmt: skip
+    for e, event in enumerate(record.truth.events):
+        if e not in pairs.values():
+            out.append(Row(job.number, event.kind, 0.0, 0.0, 0, 0, np.nan, False, np.nan))
+    return out
+
+
+def run(jobs: Iterable[Job], workers: int) -> list[Row]:
+    """All rows; the same whatever the number of workers."""
+    if workers < 2:
+        return [r for j in jobs for r in rows_of(j)]
+    with ProcessPoolExecutor(workers) as pool:
+        return [r for rows in pool.map(rows_of, jobs, chunksize=8) for r in rows]
+
+
+# ------------------------------------------------------------------------------------ fitting
+
+
+def fit(n: int, workers: int) -> None:
+    """Print the constants of :mod:`drypoint.scratch.confidence`."""
+    rng = np.random.default_rng(4)
+    ratios = np.exp(rng.uniform(np.log(3), np.log(30), n))
+    jobs = [Job(101, i, float(r), 0 if i % 4 == 0 else None) for i, r in enumerate(ratios)]
+    rows = [r for r in run(jobs, workers) if r.score > 0]
+    X = np.array(
+        [[1.0, np.log(r.score), r.channels - 1, min(r.before, 3)] for r in rows], dtype=float
+    )
+    y = np.array([bool(r.kind) for r in rows])
+
+    def loss(w: np.ndarray) -> float:
+        z = X @ w
+        return float(np.sum(np.logaddexp(0, z)) - z[y].sum() + 1e-3 * w @ w)
+
+    w = minimize(loss, np.zeros(X.shape[1])).x
+    print(f"{len(rows)} candidates on {n} tracks, {y.mean():.1%} of them events")
+    print("WEIGHTS =", tuple(round(float(v), 3) for v in w))
+    good = [r for r in rows if r.kind]
+    print(f"coverage of the interval {np.mean([r.covered for r in good]):.3f}")
+
+
+# ------------------------------------------------------------------------------------- tables
+
+
+def level_row(ratio: float, rows: list[Row]) -> tuple[str, ...]:
+    """One line of the first table."""
+    events = [r for r in rows if r.kind]
+    hit = [r for r in events if r.confidence >= WARN.least]
+    extra = [r for r in rows if not r.kind and r.confidence >= WARN.least]
+    tracks = len({r.track for r in rows})
+    error = np.array([r.error for r in hit])
+    return (
+        f"{ratio:g}", str(len(events)), f"{100 * len(hit) / len(events):.1f}",
+        f"{len(extra) / tracks:.2f}", f"{100 * np.mean(error):+.2f}",
+        f"{100 * np.median(np.abs(error)):.2f}",
+        f"{100 * np.mean([r.covered for r in hit]):.1f}",
+        f"{100 * np.median([r.width for r in hit]):.1f}",
+    )  # fmt: skip
+
+
+def table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+    """A table in Markdown."""
+    lines = ["| " + " | ".join(r) + " |" for r in [head, ("---",) * len(head), *rows]]
+    return "\n".join(lines)
+
+
+def reliability(rows: list[Row]) -> list[tuple[str, ...]]:
+    """Of candidates called so, how many are events."""
+    edges = [0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 1.0001]
+    out = []
+    for a, b in pairwise(edges):
+        here = [r for r in rows if r.score > 0 and a <= r.confidence < b]
+        if here:
+            called = np.mean([r.confidence for r in here])
+            true = np.mean([bool(r.kind) for r in here])
+            u = np.sqrt(true * (1 - true) / len(here))
+            out.append((f"{100 * a:.0f} to {min(100 * b, 100):.0f}", str(len(here)),
+                        f"{100 * called:.1f}", f"{100 * true:.1f} ± {100 * u:.1f}"))  # fmt: skip
+    return out
+
+
+def kinds(rows: list[Row]) -> list[tuple[str, ...]]:
+    """Detection by kind of event."""
+    by: dict[str, list[Row]] = defaultdict(list)
+    for r in rows:
+        if r.kind:
+            by[r.kind].append(r)
+    out = []
+    for kind in sorted(by):
+        hit = [r for r in by[kind] if r.confidence >= WARN.least]
+        covered = 100 * np.mean([r.covered for r in hit]) if hit else np.nan
+        out.append((kind, str(len(by[kind])), f"{100 * len(hit) / len(by[kind]):.1f}",
+                    f"{covered:.1f}"))  # fmt: skip
+    return out
+
+
+def speed(n: int, workers: int) -> tuple[float, float, float]:
+    """Seconds for n tracks: reading their Parquet files only, and reading with all the work."""
+    records = [
+        simulate_track(some_truth(np.random.default_rng((7, i)), 10.0), (7, i)) for i in range(8)
+    ]
+    with TemporaryDirectory() as folder:
+        files = [write(r, Path(folder) / f"{i}.parquet") for i, r in enumerate(records)]
+        work(files[0])
+        with ProcessPoolExecutor(workers) as pool:
+            list(pool.map(work, files * workers))
+            start = time.perf_counter()
+            list(pool.map(only_read, [files[i % 8] for i in range(n)], chunksize=8))
+            middle = time.perf_counter()
+            list(pool.map(work, [files[i % 8] for i in range(n)], chunksize=8))
+            end = time.perf_counter()
+    return middle - start, end - middle, n
+
+
+def write(record: TrackRecord, path: Path) -> Path:
+    """The three passes in one file."""
+    frames = []
+    for p in record.track.passes:
+        columns = {"x": p.x, "F_n": p.F_n, "F_l": p.F_l, "h": p.h, "t": p.t}
+        ae = p.extra.get("acoustic emission", np.full(len(p), np.nan))
+        frames.append(pl.DataFrame({**columns, "ae": ae}).with_columns(kind=pl.lit(p.kind)))
+    pl.concat(frames).write_parquet(path)
+    return path
+
+
+def read(path: Path) -> Track:
+    """A track from its file."""
+    frame = pl.read_parquet(path)
+    passes = []
+    for kind in ("before", "scratch", "after"):
+        part = frame.filter(pl.col("kind") == kind)
+        a = {name: part[name].to_numpy() for name in ("x", "F_n", "F_l", "h", "t", "ae")}
+        extra = {"acoustic emission": a["ae"]} if kind == "scratch" else {}
+        passes.append(Pass(kind, a["x"], a["F_n"], a["F_l"], a["h"], a["t"], extra))
+    return Track(path.stem, tuple(passes))
+
+
+def only_read(path: Path) -> int:
+    """Read, and nothing else."""
+    return len(read(path).passes)
+
+
+def work(path: Path) -> int:
+    """Everything that is done with a track."""
+    levelled = level(read(path))
+    friction(levelled)
+    return len(candidates(levelled))
+
+
+def main() -> None:
+    """Run what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--tracks", type=int, default=1000)
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--write", action="store_true")
+    given = parser.parse_args()
+    n, workers = given.tracks, given.jobs
+    if given.fit:
+        fit(n, workers)
+        return
+    quiet = run([Job(200, i, 1.0, 0) for i in range(n)], workers)
+    alarms = [r for r in quiet if r.confidence >= WARN.least]
+    everything = list(quiet)
+    lines, middle = [], []
+    for ratio in LEVELS:
+        rows = run([Job(300 + int(ratio), i, ratio, None) for i in range(n)], workers)
+        everything += rows
+        lines.append(level_row(ratio, rows))
+        if ratio == LEVELS[1]:
+            middle = rows
+    text = [
+        f"{n} tracks at each ratio, and {n} without events, of 20,000 samples in three passes.",
+        "",
+        f"False alarms on tracks without events: {len(alarms) / n:.3f} a track (floor: 0.05).",
+        "",
+        table(("ratio", "events", "found, %", "others a track", "bias, %", "median error, %",
+               "interval covers, %", "its width, %"), lines),
+        "",
+        "By kind, at the middle ratio:",
+        "",
+        table(("event", "number", "found, %", "interval covers, %"), kinds(middle)),
+        "",
+        "Confidence, over all of these tracks:",
+        "",
+        table(("called, %", "candidates", "mean called, %", "events, %"), reliability(everything)),
+        "",
+    ]  # fmt: skip
+    print("\n".join(text))
+    reading, working, count = speed(min(n, 1000), workers)
+    print(
+        f"{count:.0f} tracks: {working:.1f} s on {workers} cores, reading alone {reading:.1f} s, "
+        f"ratio {working / reading:.1f}"
+    )
+    if given.write:
+        DOC.write_text("\n".join([HEAD, *text]), encoding="utf-8")
+
+
+HEAD = """# Rates of scratch candidates
+
+Made by `python benchmarks/bench_scratch.py --write`. What the tracks hold stands in
+[Scratch tracks](../explanation/scratch.md). Loads in percent of the largest one. "Others" are
+candidates on tracks with events that belong to none: most lie in the restless stretch behind one.
+"""
+
+
+if __name__ == "__main__":
+    main()
