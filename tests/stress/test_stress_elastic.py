@@ -40,10 +40,10 @@ def ball() -> stress.Solution:
 
 
 def test_ball_presses_as_hertz_says(ball: stress.Solution) -> None:
-    """Force within 0.5 %, contact radius within 1.5 % (a tenth of an element) [hertz1881]."""
+    """Force within 0.5 %, contact radius within 1 % [hertz1881]."""
     assert ball.force == pytest.approx(closed_forms.sphere_force(E_STAR, R, ball.depth), rel=0.005)
     a = closed_forms.sphere_contact_radius(R, H)
-    assert ball.contact_radius[-1] == pytest.approx(a, rel=0.015)
+    assert ball.contact_radius[-1] == pytest.approx(a, rel=0.01)
 
 
 def test_pressure_under_a_ball(ball: stress.Solution) -> None:
@@ -66,7 +66,7 @@ def test_largest_shear_under_a_ball(ball: stress.Solution) -> None:
     depth = np.linspace(0.3, 0.7, 2001)
     best = depth[np.argmax(shear(depth))]
     assert float(shear(best)) == pytest.approx(0.31002, rel=0.005)
-    assert best == pytest.approx(0.48086, rel=0.02)
+    assert best == pytest.approx(0.48086, rel=0.005)
 
 
 def test_the_whole_field_under_a_ball(ball: stress.Solution) -> None:
@@ -94,7 +94,7 @@ def test_the_whole_field_under_a_ball(ball: stress.Solution) -> None:
 def test_tensile_ring_around_the_contact(ball: stress.Solution) -> None:
     """sigma_r = (1 - 2 nu)/3 p_0 a^2/r^2 outside the contact [johnson1985].
 
-    From the surface's own strains, E/(1 - nu^2) (eps_r + nu eps_theta); 2 % of the ring's height.
+    From the surface's own strains, E/(1 - nu^2) (eps_r + nu eps_theta); 0.5 % of the ring's height.
     """
     p_0 = closed_forms.sphere_peak_pressure(E_STAR, R, H)
     a = closed_forms.sphere_contact_radius(R, H)
@@ -105,7 +105,7 @@ def test_tensile_ring_around_the_contact(ball: stress.Solution) -> None:
     ring = (1 - 2 * NU) / 3 * p_0
     outside = (middle > 1.2 * a) & (middle < 3 * a)
     exact = ring * (a / middle[outside]) ** 2
-    assert sigma[outside] / ring == pytest.approx(exact / ring, abs=0.02)
+    assert sigma[outside] / ring == pytest.approx(exact / ring, abs=0.005)
 
 
 def test_cone_presses_as_sneddon_says() -> None:
@@ -118,9 +118,9 @@ def test_cone_presses_as_sneddon_says() -> None:
 
 
 def test_flat_punch() -> None:
-    """2 a E* h [sneddon1965]; the infinite pressure at the edge costs a percent."""
+    """2 a E* h [sneddon1965], within 0.5 % in spite of the infinite pressure at the edge."""
     punch = press(stress.flat_punch(1e-6), 10e-9)
-    assert punch.force[-1] == pytest.approx(2 * E_STAR * 1e-6 * 10e-9, rel=0.013)
+    assert punch.force[-1] == pytest.approx(2 * E_STAR * 1e-6 * 10e-9, rel=0.005)
 
 
 @pytest.mark.parametrize("nu", [0.0, 0.499])
@@ -154,17 +154,20 @@ def test_give_of_a_half_space() -> None:
 
 
 def test_first_yield_under_a_ball() -> None:
-    """p_0 = 1.613 Y for nu = 0.3 [johnson1985]: force pi^3 R^2 p_0^3/(6 E*^2), 3 % of force."""
+    """p_0 = 1.613 Y for nu = 0.3 [johnson1985]: force pi^3 R^2 p_0^3/(6 E*^2).
+
+    1.5 % of the force is 0.5 % of p_0.
+    """
     Y = 5e9
     F_Y = sphere_stress.first_yield_force(E_STAR, R, Y, NU)
     stack = stress.Stack(stress.Material(E, NU, Y))
     run = stress.solve(
         stack, stress.paraboloid(R), stress.Protocol.to_force(1.3 * F_Y, unload=False),
-        mesh=stress.Effort(14, 12, 6), small_strain=True, errors=False, fields=False,
+        mesh=stress.Effort(8, 12, 6), small_strain=True, errors=False, fields=False,
     )  # fmt: skip
     (found,) = run.first_yield
     assert found.resolved
-    assert found.force == pytest.approx(F_Y, rel=0.03)
+    assert found.force == pytest.approx(F_Y, rel=0.015)
 
 
 def test_a_tip_by_its_area_function_is_its_equivalent_cone() -> None:

@@ -186,7 +186,7 @@ def _stress(
     """
     old, strain, last_J, new, new_strain, sigma = state
     G, K = solids[m, 0], solids[m, 1]
-    P = 0.0
+    P = ratio_sum = 0.0
     for g in range(4):
         W = pt[g, VOLUME]
         if finite:
@@ -228,7 +228,7 @@ def _stress(
                 new[e, g, 3] -= x3
         new_strain[e, g] = strain[e, g] + x
         energy[0] += W * (4.5 * K * mean * mean + G * f * f * norm2)
-        ratios[m] = max(ratios[m], ratio)
+        ratio_sum += ratio
         two_G, p = 2 * G * f, 3 * K * mean
         t1, t2, t3 = p + two_G * d1, p + two_G * d2, p + two_G * d3
         # The in-plane shear's secant 2 G_s = (t1 - t2)/(e1 - e2); at b1 = b2 it is 2 G f.
@@ -246,6 +246,7 @@ def _stress(
         sigma[e, g, 2] = (t1 * sn * sn + t2 * cs * cs) / mean_J
         sigma[e, g, 3] = t3 / mean_J
         P += W * p
+    ratios[m] = max(ratios[m], 0.25 * ratio_sum)
     return P
 
 
@@ -346,7 +347,8 @@ def assemble(
     border : (n_eq,) tangent's column of the far field's amplitude
     ends : (4,) added to: residual and stiffness of the far field, elastic energy, plastic work of
         the step
-    ratios : (n_solids,) raised to the largest trial von Mises stress over yield stress
+    ratios : (n_solids,) raised to the largest trial von Mises stress over yield stress, means of
+        elements, which are nearer to the truth than single points
 
     Returns -1, or the number of the first element turned inside out.
     """

@@ -22,8 +22,9 @@ Watch = Callable[[float, str], None]
 LIFT_OFF = 0.02
 _SMALLEST = 2.0**-10
 _EASY = 8
-#: An elastic tip: most passes of a step, and the change of give, over the depth, that ends them.
-_PASSES, _SETTLED = 12, 3e-4
+#: An elastic tip: most passes of a step, and the changes that end them, over the depth: of what it
+#: gives as a whole, and of its shape at any place.
+_PASSES, _SETTLED, _SHAPED = 12, 3e-4, 5e-4
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,7 @@ class March:
     words: str = ""
     given: float = 0.0
     given_at: float = 0.0
+    grown: tuple[float, Floats] | None = None
     work: float = 0.0
     cuts: int = 0
     iterations: int = 0
@@ -157,16 +159,22 @@ class March:
         s = self.system
         before = (self.given, self.given_at, s.lift)
         at, last = self.at, self.last
+        if self.grown is not None and last is not None and 0 < ratio <= 2.1:
+            more, lift = self.grown
+            self.given += ratio * more
+            s.set_lift(s.lift + ratio * lift)
         step = self._once(target, ratio, load)
         for _ in range(_PASSES):
             if step.words:
                 break
             r = s.mesh.X[s.mesh.top, 0] + (step.at.U[2 * s.mesh.top] if s.finite else 0.0)
             lift, mean = give(r, s.pressure, self.E_star_tip)
-            change = abs(mean - self.given) + float(np.max(np.abs(lift - s.lift)))
+            depth = step.at.h + mean
+            reshaped = float(np.max(np.abs(lift - s.lift)))
+            settled = abs(mean - self.given) < _SETTLED * depth and reshaped < _SHAPED * depth
             self.given, self.given_at = mean, s.force
             s.set_lift(s.lift + self.share * (lift - s.lift))
-            if change < _SETTLED * (step.at.h + mean):
+            if settled:
                 break
             self.at, self.last = step.at, None
             step = self._once(target, 0.0, load)
@@ -174,6 +182,8 @@ class March:
         if step.words:
             self.given, self.given_at, lift = before
             s.set_lift(lift)
+        else:
+            self.grown = (self.given - before[0], s.lift - before[2])
         return step
 
     def _once(self, target: float, ratio: float, load: bool) -> Step:
