@@ -3,18 +3,21 @@
 ``track``: passes and what is known. ``level``: true depths and forces, with what is wrong in
 words (``problems``). ``candidates`` for critical loads (``series``, ``contrasts``, ``search``,
 ``locate``, ``confidence`` serve it). ``friction`` and ``ploughing``, ``wear``: of one track.
-``hardness``, ``adhesion``: from width and critical load. ``bins``, ``examine``, ``surface``,
+``replicates`` and ``coatings``: of many. ``hardness``, ``adhesion``: from width and critical load.
+``bins``, ``examine``, ``surface``,
 ``lateral`` serve these.
 """
 
 from drypoint.scratch.adhesion import MODELS, Estimate, adhesion
 from drypoint.scratch.candidates import Candidate, CandidateOptions, Voice, candidates
+from drypoint.scratch.coatings import CoatingComparison, compare_coatings, tracks_needed
 from drypoint.scratch.friction import Friction, FrictionOptions, Slope, friction
 from drypoint.scratch.hardness import ScratchHardness, scratch_hardness
 from drypoint.scratch.lateral import CrossTalk, find_crosstalk
 from drypoint.scratch.level import Levelled, LevelOptions, level
 from drypoint.scratch.ploughing import ploughing
 from drypoint.scratch.problems import CODES, Problem, ScratchError
+from drypoint.scratch.replicates import Fitted, Loads, Replicates, replicates
 from drypoint.scratch.surface import Line
 from drypoint.scratch.track import KINDS, Declared, Inputs, Known, Pass, Track
 from drypoint.scratch.wear import Wear, wear
@@ -25,9 +28,11 @@ __all__ = [
     "MODELS",
     "Candidate",
     "CandidateOptions",
+    "CoatingComparison",
     "CrossTalk",
     "Declared",
     "Estimate",
+    "Fitted",
     "Friction",
     "FrictionOptions",
     "Inputs",
@@ -35,8 +40,10 @@ __all__ = [
     "LevelOptions",
     "Levelled",
     "Line",
+    "Loads",
     "Pass",
     "Problem",
+    "Replicates",
     "ScratchError",
     "ScratchHardness",
     "Slope",
@@ -45,10 +52,13 @@ __all__ = [
     "Wear",
     "adhesion",
     "candidates",
+    "compare_coatings",
     "find_crosstalk",
     "friction",
     "level",
     "ploughing",
+    "replicates",
     "scratch_hardness",
+    "tracks_needed",
     "wear",
 ]

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 #: Constant, ln(gain), channels beyond the first, candidates before (3 at most).
-WEIGHTS = (-5.587, 2.416, -0.08, -0.764)
+WEIGHTS = (-5.145, 2.304, -0.051, -0.852)
 #: Factor on the log-likelihood of places (:mod:`.locate`).
 TEMPER = 0.2
 #: Gain below which no candidate is followed up.
