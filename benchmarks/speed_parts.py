@@ -136,7 +136,7 @@ def fit(_: Path, size: Size) -> list[Row]:
     plain = cpu(lambda: _all(x, y, offsets, start)) / size.fits
     window = (lo, hi)
     args = (corrected.force, corrected.depth, corrected.time, r.start, r.stop, r.F_max, r.h_max)
-    quiet = (corrected.quiet[0][r.test], corrected.quiet[1][r.test])
+    quiet = corrected.quiet_depth.of(r.test)
     fit_unloading(*args, window, quiet=quiet)
     whole = cpu(lambda: fit_unloading(*args, window, quiet=quiet)) / size.fits
     n = len(xs[0])

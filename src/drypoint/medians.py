@@ -7,24 +7,20 @@ from numba import njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-_BINS = 256
+_SAMPLE = 31  # elements that tell about where the wanted one is
+_BESIDE = 5  # so many of them below and above it make it nearly sure
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath={"reassoc"})
-def _copied(x: Floats, room: Floats) -> tuple[float, float, bool]:
-    """Least and largest of x, and whether all are finite; x goes to ``room``."""
-    low = x[0]
-    high = x[0]
+def _copied(x: Floats, room: Floats) -> bool:
+    """Whether all of x are finite; x goes to ``room``."""
     zero = 0.0
     for i in range(len(x)):
         v = x[i]
         room[i] = v
         zero += v * 0.0
-        low = v if v < low else low
-        high = v if v > high else high
-    return low, high, zero == 0.0
+    return zero == 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -41,8 +37,29 @@ def _below(x: Floats, value: float) -> tuple[int, float]:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _counted(x: Floats, k: int, low: float, high: float) -> tuple[int, int]:
+    """How many of the first k are below ``low``, and how many not above ``high``."""
+    below = 0
+    upto = 0
+    for i in range(k):
+        below += x[i] < low
+        upto += x[i] <= high
+    return below, upto
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _kept(x: Floats, k: int, low: float, high: float) -> None:
+    """Those of the first k from ``low`` to ``high`` to the front, in their order."""
+    at = 0
+    for i in range(k):
+        v = x[i]
+        x[at] = v
+        at += (v >= low) & (v <= high)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sort(x: Floats) -> None:
-    """Sort few elements in place; where many are left they are equal, or of no common scale."""
+    """Sort few elements in place."""
     for i in range(1, len(x)):
         v = x[i]
         j = i
@@ -53,45 +70,47 @@ def _sort(x: Floats) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def middle_of(x: Floats, room: Floats, count: Ints) -> float:
-    """Median of x (not empty); NaN where one is not finite.
+def _narrowed(room: Floats, k: int, rank: int, some: Floats) -> tuple[int, int]:
+    """Fewer elements, how many, that hold the one of ``rank``, and its rank among them."""
+    for i in range(_SAMPLE):
+        some[i] = room[(2 * i + 1) * k // (2 * _SAMPLE)]
+    _sort(some)
+    at = rank * _SAMPLE // k
+    low = some[at - _BESIDE] if at >= _BESIDE else -np.inf
+    high = some[at + _BESIDE] if at + _BESIDE < _SAMPLE else np.inf
+    below, upto = _counted(room, k, low, high)
+    if not below <= rank < upto or upto - below > k // 2:
+        # Not where it was thought to be, or many alike: around one element.
+        low = high = some[at]
+        below, upto = _counted(room, k, low, high)
+        if rank < below:
+            low, high = -np.inf, np.nextafter(high, -np.inf)
+            below, upto = 0, below
+        elif rank >= upto:
+            low, high = np.nextafter(low, np.inf), np.inf
+            below, upto = upto, k
+        else:
+            room[0] = low
+            return 1, 0
+    _kept(room, k, low, high)
+    return upto - below, rank - below
 
-    Elements are counted into even bins, those of the bin that holds the middle counted again,
-    until few are left. ``room`` (length of x) and ``count`` (256) are room to work in.
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def middle_of_lowest(x: Floats, n: int, room: Floats) -> float:
+    """Median of the n lowest of x (n from 1 to its length); NaN where one of x is not finite.
+
+    A few elements tell between which two the wanted one lies; those between are looked at again,
+    until few are left. ``room`` (length of x) is room to work in.
     """
-    n = len(x)
-    low, high, finite = _copied(x, room)
-    if not finite:
+    if not _copied(x, room):
         return np.nan
-    rank = n // 2
-    k = n
-    while k > 24:
-        scale = _BINS / (high - low) if high > low else np.inf
-        if not scale < 1e300:
-            break
-        count[:] = 0
-        for i in range(k):
-            count[min(int((room[i] - low) * scale), _BINS - 1)] += 1
-        at = 0
-        before = 0
-        while before + count[at] <= rank:
-            before += count[at]
-            at += 1
-        rank -= before
-        kept = 0
-        base = low
-        low = np.inf
-        high = -np.inf
-        for i in range(k):
-            v = room[i]
-            if min(int((v - base) * scale), _BINS - 1) == at:
-                room[kept] = v
-                kept += 1
-                low = min(low, v)
-                high = max(high, v)
-        if kept == k:
-            break
-        k = kept
+    some = np.empty(_SAMPLE)
+    wanted = n // 2
+    rank = wanted
+    k = len(x)
+    while k > 40:
+        k, rank = _narrowed(room, k, rank, some)
     left = room[:k]
     _sort(left)
     upper = left[rank]
@@ -100,10 +119,16 @@ def middle_of(x: Floats, room: Floats, count: Ints) -> float:
     if rank > 0:
         return 0.5 * (left[rank - 1] + upper)
     below, under = _below(x, upper)
-    return 0.5 * ((under if below == n // 2 else upper) + upper)
+    return 0.5 * ((under if below == wanted else upper) + upper)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def middle_of(x: Floats, room: Floats) -> float:
+    """Median of x (not empty); ``room`` (length of x) is room to work in."""
+    return middle_of_lowest(x, len(x), room)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def middle(x: Floats) -> float:
     """Median of x (not empty)."""
-    return middle_of(x, np.empty(len(x)), np.empty(_BINS, dtype=np.int64))
+    return middle_of(x, np.empty(len(x)))

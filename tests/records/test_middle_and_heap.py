@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drypoint.medians import middle
+from drypoint.medians import middle, middle_of_lowest
 from drypoint.records import read
 from drypoint.records.hdf5_heap import sound_heaps
 
@@ -21,6 +21,27 @@ def test_median(values: list[float], scale: float, times: int) -> None:
     """numpy.median is the outside value."""
     x = np.array(values * times) * scale
     assert middle(x) == pytest.approx(np.median(x), rel=1e-15, abs=0.0)
+    n = 1 + len(x) // 3
+    assert middle_of_lowest(x, n, np.empty(len(x))) == pytest.approx(
+        np.median(np.sort(x)[:n]), rel=1e-15, abs=0.0
+    )
+
+
+@pytest.mark.parametrize("kind", ["equal", "two values", "rising", "one far off", "wide"])
+def test_median_of_odd_arrays(kind: str) -> None:
+    rng = np.random.default_rng(1)
+    for n in (41, 500, 1001):
+        x = {
+            "equal": np.full(n, 0.1),
+            "two values": rng.integers(0, 2, n).astype(float),
+            "rising": np.arange(n, dtype=float),
+            "one far off": np.concatenate([rng.standard_normal(n - 1), [1e300]]),
+            "wide": 10.0 ** rng.uniform(-300, 300, n),
+        }[kind]
+        assert middle(x) == np.median(x)
+        assert middle(-x) == np.median(-x)
+    assert np.isnan(middle(np.array([1.0, np.nan, 2.0])))
+    assert np.isnan(middle(np.array([1.0, np.inf, 2.0])))
 
 
 def test_a_heap_that_leads_in_a_circle_is_refused(tmp_path) -> None:  # type: ignore[no-untyped-def]

@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.medians import middle
+from drypoint.medians import middle, middle_of_lowest
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -182,8 +182,8 @@ def control_of(force: Floats, depth: Floats, tolerance: float, sf: float, sh: fl
     if last < 0:
         return 0
     k = max(0, last - 4)
-    drop = top - np.median(force[k : last + 1])
-    recovered = (deep - np.median(depth[k : last + 1])) / give
+    drop = top - middle(force[k : last + 1])
+    recovered = (deep - middle(depth[k : last + 1])) / give
     if count_h > 5 and count_h > 1.5 * count_f and drop > 1.5 * max(recovered, 0.0) + near:
         return 1
     return 0
@@ -197,13 +197,13 @@ def _contact_in(f: Floats) -> int:
     if n < 2 * k:
         return 0
     first = f[:k]
-    base = np.median(first)
+    base = middle(first)
     top = np.max(f)
     s = max(noise_of(first), 1e-12 * abs(top))
-    rise = np.median(first[k // 2 :]) - np.median(first[: k // 2])
+    rise = middle(first[k // 2 :]) - middle(first[: k // 2])
     if rise > 8.0 * s / np.sqrt(k) + 2e-4 * (top - base):
         return 0  # rising from the first sample on
-    floor = base + max(5.0 * max(s, 1.4826 * np.median(np.abs(first - base))), 1e-4 * (top - base))
+    floor = base + max(5.0 * max(s, 1.4826 * middle(np.abs(first - base))), 1e-4 * (top - base))
     at = 0
     for i in range(n):
         if f[i] <= floor:
@@ -219,10 +219,10 @@ def _starts_in_contact(f: Floats) -> bool:
     if k < 4 or n < 24:
         return False
     s = noise_of(f)
-    early = np.median(f[k // 2 : k]) - np.median(f[: k // 2])
+    early = middle(f[k // 2 : k]) - middle(f[: k // 2])
     t = n // 3
-    d1 = np.median(f[t : 2 * t]) - np.median(f[:t])
-    d2 = np.median(f[2 * t :]) - np.median(f[t : 2 * t])
+    d1 = middle(f[t : 2 * t]) - middle(f[:t])
+    d2 = middle(f[2 * t :]) - middle(f[t : 2 * t])
     return early > 8.0 * s / np.sqrt(k) and d1 > 4.0 * s / np.sqrt(t) and d2 > 1.2 * d1
 
 
@@ -271,9 +271,10 @@ def _name(force: Floats, edges: Ints, trend: Ints, tol: float) -> Ints:
     """Kind of each piece; levels are those of the force."""
     m = len(trend)
     kind = np.empty(m, dtype=np.int64)
-    level = np.empty(m)
+    level = np.zeros(m)  # of what is flat
     for i in range(m):
-        level[i] = middle(force[edges[i] : edges[i + 1] + 1])
+        if trend[i] == 0:
+            level[i] = middle(force[edges[i] : edges[i + 1] + 1])
     top = np.max(force)
     last_peak_piece = -1
     for i in range(m):
@@ -323,14 +324,14 @@ def _refine(y: Floats, edges: Ints, kind: Ints, tol: float) -> None:
         if kind[i] == HOLD and before == LOADING:
             z = edges[i + 1]
             tail = y[e + (z - e) // 3 : z + 1]
-            low = np.median(tail) - min(0.25 * tol, 3.5 * noise_of(tail) + 1e-6 * np.max(y))
+            low = middle(tail) - min(0.25 * tol, 3.5 * noise_of(tail) + 1e-6 * np.max(y))
             for j in range(a + (e - a) // 2, min(z, e + max(3, (e - a) // 50))):
                 if y[j] >= low:
                     edges[i] = j
                     break
         elif kind[i] == UNLOADING and before == HOLD:
             tail = y[a + 2 * (e - a) // 3 : e + 1]
-            level = np.median(tail)
+            level = middle(tail)
             floor = level - min(0.25 * tol, 3.5 * noise_of(tail) + 1e-6 * abs(level))
             last = e
             while last > a and y[last] < floor:
@@ -348,8 +349,7 @@ def _refine(y: Floats, edges: Ints, kind: Ints, tol: float) -> None:
 def _floor_of(force: Floats) -> float:
     """Median of the lowest fiftieth of the force."""
     n = max(3, len(force) // 50)
-    low = np.partition(force, min(n, len(force)) - 1)[:n]
-    return float(np.median(low))
+    return middle_of_lowest(force, min(n, len(force)), np.empty(len(force)))
 
 
 @njit(cache=True, nogil=True)

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import IntEnum
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 from drypoint.errors import RecordError, Where
 from drypoint.records.batch import UNDECLARED, Batch
 from drypoint.records.polygon import cycles_of, find, noise_of
+from drypoint.threads import in_stretches, together
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -98,6 +100,20 @@ def _from_labels(batch: Batch, i: int, labels: Mapping[str, str]) -> list[tuple[
     return found
 
 
+def _found(batch: Batch, wanted: Ints, tolerance: float) -> tuple[NDArray[Any], ...]:
+    """Test, kind, start and stop of every segment, and the control of every test."""
+
+    def some(a: int, b: int) -> tuple[NDArray[Any], ...]:
+        lo, hi = batch.offsets[a], batch.offsets[b]
+        test, kind, start, stop, control = find(
+            batch.force[lo:hi], batch.depth[lo:hi], batch.offsets[a : b + 1] - lo, wanted[a:b],
+            tolerance,
+        )  # fmt: skip
+        return test + a, kind, start + lo, stop + lo, control
+
+    return together(in_stretches(len(batch), some))
+
+
 def find_segments(
     batch: Batch,
     *,
@@ -136,7 +152,7 @@ def find_segments(
                 wanted[i] = FORCE
             elif word in ("depth", "displacement"):
                 wanted[i] = DEPTH
-    test, kind, start, stop, ctl = find(batch.force, batch.depth, batch.offsets, wanted, tolerance)
+    test, kind, start, stop, ctl = _found(batch, wanted, tolerance)
     own: dict[int, list[tuple[int, int, int]]] = {}
     if labels:
         for i in range(len(batch)):

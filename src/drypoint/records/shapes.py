@@ -8,6 +8,7 @@ so that what a file gives never depends on those read before it.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from drypoint.records.finish import FileRead, position, unique
 from drypoint.records.judge import GAP_STEPS, judge
 from drypoint.records.layout import Layout
 from drypoint.records.shape_match import LARGEST, Shape, Waiting, match
+from drypoint.threads import in_stretches, together
 
 #: Files of one shape that are read with all care before the others are read together.
 LEARN = 3
@@ -165,41 +167,42 @@ def _parse(
 
     d = shape.dialect
     bodies = [w.doc.body[w.start :] for w in waiting if isinstance(w.doc.body, bytes)]
-    buf = np.frombuffer(b"".join(bodies), dtype=np.uint8)
-    stops = np.cumsum([len(b) for b in bodies])
-    starts = np.concatenate([[0], stops[:-1]])
-    most = int(np.count_nonzero(buf == 10))
-    out: Floats = np.empty((int((shape.kinds == NUMBER).sum()), most))
-    codes = np.full(most if (shape.kinds == WORD).any() else 0, UNDECLARED, dtype=np.int16)
+    whole = b"".join(bodies)
+    buf = np.frombuffer(whole, dtype=np.uint8)
+    stops = np.cumsum([len(b) for b in bodies]).astype(np.int64)
+    starts = np.concatenate([[0], stops[:-1]]).astype(np.int64)
     encoding = "utf-8" if shape.encoding == "utf-8-sig" else shape.encoding
     words = [v.encode(encoding, errors="replace") for v in shape.labels]
-    hard = np.empty((_HARD, 4), dtype=np.int64)
-    rows, n_hard = parse_files(
-        buf,
-        starts.astype(np.int64),
-        stops.astype(np.int64),
-        ord(d.delimiter),
-        ord(d.decimal),
-        shape.kinds,
-        np.frombuffer(b"".join(words) or b"\0", dtype=np.uint8),
-        np.cumsum([0, *map(len, words)]).astype(np.int64),
-        declared_mark or d.delimiter == ",",
-        out,
-        codes,
-        hard,
-    )
+    spelled = np.frombuffer(b"".join(words) or b"\0", dtype=np.uint8)
+    spelled_ends = np.cumsum([0, *map(len, words)]).astype(np.int64)
+    columns, coded = int((shape.kinds == NUMBER).sum()), bool((shape.kinds == WORD).any())
+
+    def some(first: int, stop: int) -> tuple[NDArray[Any], ...]:
+        most = whole.count(b"\n", starts[first], stops[stop - 1])
+        out = np.empty((columns, most))
+        codes = np.full(most if coded else 0, UNDECLARED, dtype=np.int16)
+        hard = np.empty((_HARD, 4), dtype=np.int64)
+        rows, n_hard = parse_files(
+            buf, starts[first:stop], stops[first:stop], ord(d.delimiter), ord(d.decimal),
+            shape.kinds, spelled, spelled_ends, declared_mark or d.delimiter == ",", out, codes,
+            hard,
+        )  # fmt: skip
+        for slot, row, a, b in hard[:n_hard].tolist():
+            out[slot, row] = float(whole[a:b].decode("ascii").replace(d.decimal, "."))
+        used = int(rows.sum())
+        return rows, out.T[:used], codes[:used]
+
+    rows, found, codes = together(in_stretches(len(waiting), some, least=8))
+    out: Floats = np.ascontiguousarray(found.T)
     ends = np.cumsum(rows)
-    for slot, row, a, b in hard[:n_hard].tolist():
-        value = float(buf[a:b].tobytes().decode("ascii").replace(d.decimal, "."))
-        out[slot, row] = value
-    bad = np.flatnonzero(~np.isfinite(out[:, : ends[-1]]).all(axis=0))
+    bad = np.flatnonzero(~np.isfinite(out).all(axis=0))
     if len(bad):
         lost = np.unique(np.searchsorted(ends, bad, side="right"))
         keep = np.ones(len(rows), dtype=bool)
         keep[lost] = False
         which = np.repeat(keep, rows)
-        out = np.ascontiguousarray(out[:, : ends[-1]][:, which])
-        codes = codes[: ends[-1]][which] if len(codes) else codes
+        out = np.ascontiguousarray(out[:, which])
+        codes = codes[which] if len(codes) else codes
         rows = np.where(keep, rows, 0)
     return rows, out, codes
 

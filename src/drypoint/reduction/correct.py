@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from drypoint.records.batch import Batch
@@ -14,6 +15,7 @@ from drypoint.reduction import drift as drift_
 from drypoint.reduction import zero as zero_
 from drypoint.reduction.options import Options
 from drypoint.uncertainty.joint import Joint
+from drypoint.uncertainty.noise import Quiet
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,8 +26,8 @@ class Corrected:
     """Corrected records with each correction kept, so that every step can be shown.
 
     ``force`` (N) and ``depth`` (m) have shape (n_samples,). ``C_f``, ``force_scale`` and
-    ``depth_scale`` are the values used. ``quiet`` is the part of each drift hold (first and stop
-    sample; equal where there is none) that shows the colour of the noise.
+    ``depth_scale`` are the values used. ``quiet_force`` and ``quiet_depth`` are the parts of each
+    drift hold that show the colour of the noise; a constant in the force does not matter there.
     """
 
     force: Floats
@@ -39,7 +41,8 @@ class Corrected:
     depth_scale: float
     first_load: tuple[Ints, Ints]
     drift_hold: tuple[Ints, Ints]
-    quiet: tuple[Ints, Ints]
+    quiet_force: Quiet
+    quiet_depth: Quiet
 
 
 def _span_of(segments: Segments, kind: Kind, last: bool, otherwise: Ints) -> tuple[Ints, Ints]:
@@ -69,6 +72,46 @@ def _quiet(time: Floats, hold: tuple[Ints, Ints], load: tuple[Ints, Ints]) -> tu
         ratio = step(start, stop) / step(*load)
     same = (ratio > 0.8) & (ratio < 1.25)
     return start, np.where(same, stop, start)
+
+
+@njit(cache=True, nogil=True)
+def _scaled(
+    force: Floats, depth: Floats, f_scale: float, d_scale: float, c_f: float
+) -> tuple[Floats, Floats]:
+    """Force and depth with their scales, the depth without what the frame yields.
+
+    The frame yields under the whole force that the transducer feels, offset included: the constant
+    part of that is taken out with the zero.
+    """
+    f, h = np.empty(len(force)), np.empty(len(force))
+    for i in range(len(force)):
+        f[i] = force[i] * f_scale
+        h[i] = depth[i] * d_scale - c_f * f[i]
+    return f, h
+
+
+@njit(cache=True, nogil=True)
+def _less(x: Floats, offsets: Ints, constant: Floats) -> Floats:
+    """x less a number of each test."""
+    out = np.empty(len(x))
+    for t in range(len(constant)):
+        for i in range(offsets[t], offsets[t + 1]):
+            out[i] = x[i] - constant[t]
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _less_drift(depth: Floats, time: Floats, offsets: Ints, contact: Ints, rate: Floats) -> Floats:
+    """Depth less the drift since contact; as it is where there is no time."""
+    out = np.empty(len(depth))
+    for t in range(len(rate)):
+        if offsets[t] == offsets[t + 1]:
+            continue
+        begin = time[contact[t]]
+        for i in range(offsets[t], offsets[t + 1]):
+            since = time[i] - begin
+            out[i] = depth[i] - rate[t] * (since if np.isfinite(since) else 0.0)
+    return out
 
 
 def correct(
@@ -102,10 +145,7 @@ def correct(
     """
     f_scale, d_scale = inputs["force_scale"], inputs["depth_scale"]
     c_f = inputs["frame.C_f"]
-    force = batch.force * f_scale
-    # The frame yields under the whole force that the transducer feels, offset included: the
-    # constant part of that is taken out with the zero.
-    depth = batch.depth * d_scale - c_f * force
+    force, depth = _scaled(batch.force, batch.depth, f_scale, d_scale, c_f)
     begin = batch.offsets[:-1].copy()
     load_start, load_stop = _span_of(segments, Kind.LOADING, False, begin)
     approach = np.zeros(len(batch), dtype=np.int64)
@@ -114,9 +154,11 @@ def correct(
     approach[segments.test[at_start]] = segments.stop[at_start] - segments.start[at_start]
     hold = _span_of(segments, Kind.DRIFT_HOLD, True, begin)
     quiet = _quiet(batch.time, hold, (load_start, load_stop))
+    quiet_force = Quiet(force, *quiet)
     zero = zero_.find_zero(
-        force, depth, batch.offsets, approach, load_start, load_stop, quiet, options.zero
-    )
+        force, depth, batch.offsets, approach, load_start, load_stop,
+        (quiet_force, Quiet(depth, *quiet)), options.zero,
+    )  # fmt: skip
     if options.zero.method in ("declared", "as recorded"):
         # The recorded depth of the zero, at which the force is the offset.
         at = options.zero.depth if options.zero.method == "declared" else 0.0
@@ -127,17 +169,14 @@ def correct(
         moved[i] = float(np.interp(t, batch.time[span], batch.depth[span]))
     if moved:
         zero = _moved(zero, moved, batch, depth, (d_scale, c_f), options)
-    lengths = np.diff(batch.offsets)
-    force = force - np.repeat(zero.force, lengths)
-    depth = depth - np.repeat(zero.depth, lengths)
+    force = _less(force, batch.offsets, zero.force)
+    depth = _less(depth, batch.offsets, zero.depth)
     drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
     if np.any(drift.rate != 0.0):
-        since = batch.time - np.repeat(batch.time[zero.contact], lengths)
-        since = np.where(np.isfinite(since), since, 0.0)
-        depth = depth - np.repeat(drift.rate, lengths) * since
+        depth = _less_drift(depth, batch.time, batch.offsets, zero.contact, drift.rate)
     return Corrected(
         force, depth, batch.time, batch.offsets, zero, drift, c_f, f_scale, d_scale,
-        (load_start, load_stop), hold, quiet,
+        (load_start, load_stop), hold, quiet_force, Quiet(depth, *quiet),
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction.correct import Corrected
-from drypoint.uncertainty.noise import Quiet, line_fits, line_slopes
+from drypoint.uncertainty.noise import line_fits, line_slopes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -221,8 +221,7 @@ def _ends_of_holds(
     k, s = tail[held], start[held]
     x, at, offsets = _last_samples(s, k)
     here = np.zeros(len(held))
-    where = (corrected.quiet[0][test[held]], corrected.quiet[1][test[held]])
-    beside_F, beside_h = (Quiet(v, *where) for v in (corrected.force, corrected.depth))
+    beside_F, beside_h = corrected.quiet_force.of(test[held]), corrected.quiet_depth.of(test[held])
     h, _, u_h, _ = line_fits(x, corrected.depth[at], offsets, here, beside_h)
     f, slope, u_f, u_slope = line_fits(x, corrected.force[at], offsets, here, beside_F)
     mean = np.add.reduceat(corrected.force[at], offsets[:-1]) / k

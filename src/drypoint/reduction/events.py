@@ -18,14 +18,17 @@ their ends; holds are not. The rule is our own; what it finds and what it misses
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from drypoint.medians import middle
 from drypoint.records.segments import DEPTH, Kind, Segments
 from drypoint.reduction.correct import Corrected
 from drypoint.reduction.options import FlagLimits
+from drypoint.threads import in_stretches, together
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -66,7 +69,7 @@ class Events:
     lost_depth: Floats
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _step_noise(y: Floats, a: int, b: int, lag: int) -> float:
     """Robust standard deviation of y[i + lag] - y[i] about its neighbours on both sides."""
     first, last = a + lag, b - 2 * lag
@@ -78,13 +81,16 @@ def _step_noise(y: Floats, a: int, b: int, lag: int) -> float:
         i = first + j * every
         r[j] = abs(1.5 * (y[i + lag] - y[i]) + 0.5 * (y[i - lag] - y[i + 2 * lag]))
     # White noise gives sqrt(2/5), a random walk sqrt(2/3); the larger is the careful one.
-    moved = r[r > 0.0]
-    if len(moved) < 0.9 * len(r):  # readings repeated, or steps of the last digit
+    still = 0
+    for j in range(len(r)):
+        still += r[j] == 0.0
+    if len(r) - still < 0.9 * len(r):  # readings repeated, or steps of the last digit
+        moved = r[r > 0.0]
         return 0.82 / 1.645 * float(np.quantile(moved, 0.9)) if len(moved) > 0 else 0.0
-    return 0.82 * 1.4826 * float(np.median(r))
+    return 0.82 * 1.4826 * middle(r)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _excess(
     y: Floats, x: Floats, i: int, lag: int, w: int, per_x: float
 ) -> tuple[float, float, float]:
@@ -96,7 +102,7 @@ def _excess(
     return y[i + lag] - y[i] - lag * rate - driven, max(abs(left), abs(right)), (left + right) / 2
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _put(found: Ints, size: Floats, n: int, i: int, lag: int, excess: float, noise: float) -> int:
     """Add a jump to those found, or put it in the place of the one it overlaps; their number."""
     hits, at = 0, -1
@@ -113,7 +119,7 @@ def _put(found: Ints, size: Floats, n: int, i: int, lag: int, excess: float, noi
     return n
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _jumps(
     y: Floats, x: Floats, per_x: Floats, a: int, b: int, grain: float, sigma: float, ratio: float,
     found: Ints, size: Floats,
@@ -134,7 +140,7 @@ def _jumps(
     return n
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _grain(raw: Floats, a: int, b: int) -> float:
     """Smallest change between neighbours: the last digit, where the record is written in steps."""
     least = np.inf
@@ -145,7 +151,7 @@ def _grain(raw: Floats, a: int, b: int) -> float:
     return least if np.isfinite(least) else 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _size_of(y: Floats, i: int, lag: int) -> float:
     """Height of a jump: from the level before to the level after, less the usual progress."""
     w, m = max(4, 2 * lag), 4
@@ -155,7 +161,7 @@ def _size_of(y: Floats, i: int, lag: int) -> float:
     return float(after - before - lag * (left + right) / 2)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _search(
     force: Floats, depth: Floats, raw: Floats, by_depth: bool, down: bool, a: int, b: int,
     sigma: float, ratio: float,
@@ -180,7 +186,7 @@ def _search(
     return n, a + found[e, 0], _size_of(y, found[e, 0], found[e, 1])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _all_jumps(
     force: Floats, depth: Floats, raw_force: Floats, raw_depth: Floats, test: Ints, start: Ints,
     stop: Ints, down: NDArray[np.bool_], by_depth: NDArray[np.bool_], contact: Ints, n_tests: int,
@@ -208,7 +214,7 @@ def _all_jumps(
     return count, first, size
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _lost_contacts(
     force: Floats, depth: Floats, offsets: Ints, noise: Floats
 ) -> tuple[Ints, Floats, Floats]:
@@ -265,19 +271,30 @@ def find_events(
     rows = np.flatnonzero((segments.kind == Kind.LOADING) | (segments.kind == Kind.UNLOADING))
     by_depth = segments.control == DEPTH
     n = len(corrected.offsets) - 1
-    count, first, size = _all_jumps(
-        corrected.force, corrected.depth, raw[0] * corrected.force_scale,
-        raw[1] * corrected.depth_scale, segments.test[rows], segments.start[rows],
-        segments.stop[rows], segments.kind[rows] == Kind.UNLOADING, by_depth,
-        corrected.zero.contact, n, limits.pop_in_sigma, limits.pop_in_ratio,
-    )  # fmt: skip
+    test, start, stop = segments.test[rows], segments.start[rows], segments.stop[rows]
+    down = segments.kind[rows] == Kind.UNLOADING
+    raw_force, raw_depth = raw[0] * corrected.force_scale, raw[1] * corrected.depth_scale
+    offsets, contact = corrected.offsets, corrected.zero.contact
+
+    def some(a: int, b: int) -> tuple[NDArray[Any], ...]:
+        mine, lo = slice(*np.searchsorted(test, [a, b])), slice(offsets[a], offsets[b])
+        signals = [v[lo] for v in (corrected.force, corrected.depth, raw_force, raw_depth)]
+        begin = offsets[a]
+        jumps = _all_jumps(
+            *signals, test[mine] - a, start[mine] - begin, stop[mine] - begin, down[mine],
+            by_depth[a:b], contact[a:b] - begin, b - a, limits.pop_in_sigma, limits.pop_in_ratio,
+        )  # fmt: skip
+        count, first, size = (v.T for v in jumps)
+        lost = _lost_contacts(
+            *signals[:2], offsets[a : b + 1] - begin, corrected.zero.noise_force[a:b]
+        )
+        return count, np.where(first >= 0, first + begin, -1), size, *lost
+
+    count, first, size, lost, top, where = together(in_stretches(n, some))
     # Without contact there is nothing to find.
     none = corrected.zero.how == -1
-    lost, top, where = _lost_contacts(
-        corrected.force, corrected.depth, corrected.offsets, corrected.zero.noise_force
-    )
     pop_in, pop_out = (
-        _as_jumps(corrected, count[d], first[d], size[d], by_depth, none) for d in (0, 1)
+        _as_jumps(corrected, count[:, d], first[:, d], size[:, d], by_depth, none) for d in (0, 1)
     )
     return Events(
         pop_in, pop_out, np.where(none, 0, lost), np.where(none, np.nan, top),

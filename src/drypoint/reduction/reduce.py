@@ -169,7 +169,7 @@ def reduce_batch(
         readings.h_max,
         fit_window,
         linear=linear,
-        quiet=(corrected.quiet[0][readings.test], corrected.quiet[1][readings.test]),
+        quiet=corrected.quiet_depth.of(readings.test),
     )
     tests_rows = _largest(readings)
     area = np.full((len(readings.test), 2), np.nan)
@@ -305,17 +305,20 @@ def _assemble(
         # Most sources touch few of the inputs.
         which = np.flatnonzero(np.any(np.einsum("ijj->ij", cov) != 0.0, axis=0))
         sources[name] = which, np.ascontiguousarray(cov[:, which[:, None], which])
-    for s, unit in UNITS.items():
-        parts = {}
+    # A symbol that does not exist for a row (no hold, no loading fit) is NaN there, and only
+    # there: a missing local input must not spoil the others.
+    j_local = np.stack([by_local[s] for s in UNITS], axis=1)
+    j_local[~np.isfinite(j_local)] = 0.0
+    shares = {}
+    for name, (which, cov) in sources.items():
+        some = np.ascontiguousarray(j_local[:, :, which])
+        var = np.sum((some @ cov) * some, axis=2).T
+        shares[name] = np.sqrt(np.clip(var, 0.0, None))
+    for k, (s, unit) in enumerate(UNITS.items()):
+        parts = {name: share[k] for name, share in shares.items()}
         total = np.zeros(len(readings.test))
-        # A symbol that does not exist for a row (no hold, no loading fit) is NaN there, and only
-        # there: a missing local input must not spoil the others.
-        j_local = np.where(np.isfinite(by_local[s]), by_local[s], 0.0)
-        for name, (which, cov) in sources.items():
-            some = j_local[:, which]
-            var = np.einsum("ij,ijk,ik->i", some, cov, some)
-            parts[name] = np.sqrt(np.clip(var, 0.0, None))
-            total += parts[name] ** 2
+        for part in parts.values():
+            total += part**2
         u = np.where(np.isfinite(values[s]), np.sqrt(total), np.nan)
         quantities[s] = Quantity(s, unit, values[s], u, by_theta[s], parts)
     quantities["viscous_share"] = viscous_share

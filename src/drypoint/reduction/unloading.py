@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from drypoint.records.segments import noise_of
 from drypoint.reduction.power_law import fit_power_law, solve3, start_near
 from drypoint.reduction.refine import refine
+from drypoint.threads import in_stretches, together
 from drypoint.uncertainty.noise import Quiet, fit_covariances
 
 Floats = NDArray[np.float64]
@@ -206,7 +207,7 @@ def fit_unloading(
     window: tuple[float, float] | Floats,
     *,
     linear: bool = False,
-    quiet: tuple[Ints, Ints] | None = None,
+    quiet: Quiet | None = None,
 ) -> Unloading:
     """Fit every unloading curve.
 
@@ -222,26 +223,26 @@ def fit_unloading(
         Lowest and highest share of ``f_max`` in the fit.
     linear : bool
         A straight tangent (m = 1) instead of the power law.
-    quiet : pair of arrays of shape (n,), optional
-        First and stop sample of a hold that shows the colour of the noise in depth.
+    quiet : Quiet, optional
+        For each of them a hold that shows the colour of the noise in depth.
 
     Returns
     -------
     Unloading
     """
     w = np.broadcast_to(np.asarray(window, dtype=float), (len(start), 2))
-    real, whole, jac, res, used = _fit_all(
-        force,
-        depth,
-        time,
-        start,
-        stop,
-        f_max,
-        h_ref,
-        np.ascontiguousarray(w[:, 0]),
-        np.ascontiguousarray(w[:, 1]),
-        linear,
-    )
+    low, high = np.ascontiguousarray(w[:, 0]), np.ascontiguousarray(w[:, 1])
+
+    def some(a: int, b: int) -> tuple[Floats, Ints, Floats, Floats, Ints]:
+        one = slice(a, b)
+        *found, used = _fit_all(
+            force, depth, time, start[one], stop[one], f_max[one], h_ref[one], low[one], high[one],
+            linear,
+        )  # fmt: skip
+        return *found, np.diff(used)
+
+    real, whole, jac, res, counts = together(in_stretches(len(start), some))
+    used = np.concatenate([[0], np.cumsum(counts)])
     fitted = np.flatnonzero(np.diff(used) > 0)
     cov = np.full((len(start), 3, 3), np.nan)
     cov[fitted] = 0.0
@@ -251,7 +252,7 @@ def fit_unloading(
         jac[:, :p],
         res,
         offsets,
-        None if quiet is None else Quiet(depth, quiet[0][fitted], quiet[1][fitted]),
+        None if quiet is None else quiet.of(fitted),
     )
     return Unloading(
         A=real[:, 0].copy(),

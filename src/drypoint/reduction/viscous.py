@@ -26,7 +26,7 @@ from drypoint.reduction.cycles import Cycles
 from drypoint.reduction.derive import LOCAL
 from drypoint.reduction.local import Locals
 from drypoint.reduction.result import Quantity
-from drypoint.uncertainty.noise import Quiet, fit_covariances
+from drypoint.uncertainty.noise import fit_covariances
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -99,7 +99,7 @@ def _end_rates(corrected: Corrected, readings: Cycles, rows: Ints) -> tuple[Floa
     fit = np.where(sound[:, None], np.linalg.solve(left, normal[:, :, 3:])[:, :, 0], np.nan)
     resid = h - np.einsum("ij,ij->i", jac, np.repeat(fit, count, axis=0))
     test = readings.test[rows]
-    quiet = Quiet(corrected.depth, corrected.quiet[0][test], corrected.quiet[1][test])
+    quiet = corrected.quiet_depth.of(test)
     cov = fit_covariances(jac, resid, offsets, quiet)
     return fit[:, 1] / T, np.sqrt(np.maximum(cov[:, 1, 1], 0.0)) / T
 

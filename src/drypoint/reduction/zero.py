@@ -15,8 +15,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from drypoint.medians import middle
 from drypoint.records.segments import noise_of
 from drypoint.reduction.options import ZeroOptions
+from drypoint.threads import in_stretches, together
 from drypoint.uncertainty.noise import Quiet, fit_covariances
 
 Floats = NDArray[np.float64]
@@ -117,9 +119,9 @@ def _zero_one(
     base = 0.0
     if approach >= 8:
         quiet = force[approach // 4 : approach - approach // 8]
-        base = float(np.median(quiet))
+        base = middle(quiet)
         dev = np.abs(quiet - base)
-        sf = 1.4826 * float(np.median(dev))
+        sf = 1.4826 * middle(dev)
     else:
         sf = noise_of(force[load_start:load_stop])
     floor = base + max(k_sigma * sf, 1e-6 * fmax)
@@ -244,8 +246,7 @@ def _u_of_base(force: Floats, begin: Ints, approach: Ints, quiet: Quiet) -> Floa
     at = np.arange(offsets[-1]) + np.repeat(a[has] - offsets[:-1], lengths)
     mean = np.add.reduceat(force[at], offsets[:-1]) / lengths
     rest = force[at] - np.repeat(mean, lengths)
-    beside = Quiet(quiet.signal, quiet.start[has], quiet.stop[has])
-    cov = fit_covariances(np.ones((len(at), 1)), rest, offsets, beside)
+    cov = fit_covariances(np.ones((len(at), 1)), rest, offsets, quiet.of(has))
     out[has] = np.sqrt(np.nan_to_num(np.maximum(cov[:, 0, 0], 0.0)))
     return out
 
@@ -257,7 +258,7 @@ def find_zero(
     approach: Ints,
     load_start: Ints,
     load_stop: Ints,
-    quiet: tuple[Ints, Ints],
+    quiet: tuple[Quiet, Quiet],
     options: ZeroOptions,
 ) -> Zero:
     """Zero of every test.
@@ -271,8 +272,8 @@ def find_zero(
         Samples of approach at the start of each test, 0 where there is none.
     load_start, load_stop : array, shape (n_tests,)
         First loading segment, indices into the batch.
-    quiet : pair of arrays, shape (n_tests,)
-        First and stop sample of a hold that shows the colour of the noise; equal where none.
+    quiet : pair of Quiet
+        For each test a hold that shows the colour of the noise, in force and in depth.
     options : ZeroOptions
 
     Returns
@@ -281,25 +282,30 @@ def find_zero(
         A test without contact has ``how == -1`` and NaN uncertainty. A declared zero, or the one
         as recorded, is put in by :func:`drypoint.reduction.correct.correct`; here it is 0.
     """
-    real, whole, jac, res, fits = _zero_all(
-        force,
-        depth,
-        offsets,
-        approach,
-        load_start,
-        load_stop,
-        METHODS.index(options.method),
-        options.exponent,
-        options.depth_window,
-        options.force_share,
-        options.threshold_sigma,
-    )
+
+    def some(a: int, b: int) -> tuple[Floats, Ints, Floats, Floats, Ints]:
+        lo, hi = offsets[a], offsets[b]
+        real, whole, jac, res, fits = _zero_all(
+            force[lo:hi],
+            depth[lo:hi],
+            offsets[a : b + 1] - lo,
+            approach[a:b],
+            load_start[a:b] - lo,
+            load_stop[a:b] - lo,
+            METHODS.index(options.method),
+            options.exponent,
+            options.depth_window,
+            options.force_share,
+            options.threshold_sigma,
+        )
+        whole[:, 0] += lo
+        return real, whole, jac, res, np.diff(fits)
+
+    real, whole, jac, res, counts = together(in_stretches(len(offsets) - 1, some))
+    fits = np.concatenate([[0], np.cumsum(counts)])
     fitted = np.flatnonzero(whole[:, 1] == FITTED)
-    first, stop = quiet[0][fitted], quiet[1][fitted]
-    cov = fit_covariances(
-        jac, res, np.concatenate([fits[fitted], fits[-1:]]), Quiet(depth, first, stop)
-    )
-    u_base = _u_of_base(force, offsets[fitted], approach[fitted], Quiet(force, first, stop))
+    cov = fit_covariances(jac, res, np.concatenate([fits[fitted], fits[-1:]]), quiet[1].of(fitted))
+    u_base = _u_of_base(force, offsets[fitted], approach[fitted], quiet[0].of(fitted))
     var = np.maximum(cov[:, 0, 0], 0.0) + (real[fitted, 6] * u_base) ** 2
     real[fitted, 2] = np.sqrt(var)
     return Zero(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -18,6 +17,7 @@ from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import reduce_batch
 from drypoint.reduction.result import Reduction
+from drypoint.threads import cores, threads
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
 
@@ -79,10 +79,11 @@ def reduce_in_chunks(
         When a specimen has no Poisson's ratio.
     """
     inputs = systematic_inputs(bench, options, {s: poisson[s] for s in sorted(poisson)})
-    count = workers or os.cpu_count() or 1
+    count = workers or cores()
 
     def work(outcome: ReadOutcome) -> Chunk:
-        return _chunk(outcome, bench, options, poisson, inputs)
+        with threads(1 if count > 1 else cores()):
+            return _chunk(outcome, bench, options, poisson, inputs)
 
     waiting: deque[Future[Chunk]] = deque()
     with ThreadPoolExecutor(count) as pool:

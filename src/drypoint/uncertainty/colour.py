@@ -26,11 +26,13 @@ in ``tests/uncertainty/plain_colour.py``.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drypoint.threads import in_stretches
 from drypoint.uncertainty.colour_kernels import covariance_kernel, quiet_kernel
 
 Floats = NDArray[np.float64]
@@ -106,9 +108,10 @@ def _ready(n: int, m: int) -> tuple[Floats, Floats, Floats, Floats]:
 
 
 @lru_cache(maxsize=256)
-def _ready_beside(n: int, m: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """For a quiet stretch of m blocks beside n, as :func:`quiet_kernel` wants them: orthonormal
-    parabola, its transform, inverse spectra, Cholesky's factors, constants."""
+def _ready_beside(longer: int, m: int) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """For a quiet stretch of m blocks, ``longer`` the larger of this and the fit's, as
+    :func:`quiet_kernel` wants them: orthonormal parabola, its transform, inverse spectra,
+    Cholesky's factors, constants."""
     order, even, odd = _halves(m)
     q = np.linalg.qr(np.linspace(-1.0, 1.0, m)[:, None] ** np.arange(3))[0].T
     half = m // 2
@@ -116,7 +119,7 @@ def _ready_beside(n: int, m: int) -> tuple[Floats, Floats, Floats, Floats, Float
     model = np.concatenate(
         [np.concatenate([front + back, middle], axis=1) @ even, (front - back) @ odd], axis=1
     )
-    spectra = _spectra_beside(n, m)[1][:, order]
+    spectra = _spectra_beside(longer, m)[1][:, order]
     inverse = np.ascontiguousarray(1.0 / spectra)
     low = np.linalg.cholesky(np.einsum("ik,sk,jk->sij", model, inverse, model))
     logdet = 2.0 * np.log(np.einsum("sii->si", low)).sum(axis=1)
@@ -133,8 +136,68 @@ def quiet_blocks(samples: int, n: int) -> int:
     return m if m >= _LEAST_QUIET else 0
 
 
+@dataclass(frozen=True)
+class Quiet:
+    """Stretches of the same noise beside fits: where nothing but noise and drift moves the signal
+    (a hold), at the sampling rate of the fits.
+
+    ``signal`` has shape (n_samples,), any unit; ``start`` and ``stop`` shape (n_stretches,), equal
+    where there is none; ``which`` (n_fits,) is the stretch of each fit, by default in their order.
+    What a stretch says of the spectra is worked out once for all fits beside it.
+    """
+
+    signal: Floats
+    start: Ints
+    stop: Ints
+    which: Ints | None = None
+    known: dict[tuple[int, int], tuple[Ints, Floats]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def of(self, fits: Ints) -> Quiet:
+        """The same for some of the fits."""
+        return replace(self, which=fits if self.which is None else self.which[fits])
+
+    @property
+    def stretch(self) -> Ints:
+        """Stretch of each fit."""
+        return np.arange(len(self.start)) if self.which is None else self.which
+
+    def likelihoods(self, which: Ints, n: int) -> Floats:
+        """Log-likelihood of each spectrum, shape (stretches, spectra), beside fits of n samples,
+        from stretches of one length that is enough for :func:`quiet_blocks`."""
+        samples = int(self.stop[which[0]] - self.start[which[0]])
+        block = -(-n // MOST)
+        m = quiet_blocks(samples, n)
+        longer = max(n // block, m)
+        parabola, *ready = _ready_beside(longer, m)
+
+        def find(stretches: Ints) -> Floats:
+            stop = self.stop[stretches].astype(np.int64)
+            halves = _halves(m)[1:]
+
+            def some(a: int, b: int) -> Floats:
+                signal, ends = self.signal, stop[a:b]
+                return np.asarray(quiet_kernel(signal, ends, block, parabola, *halves, *ready))
+
+            return np.concatenate(in_stretches(len(stop), some))
+
+        if longer > m:
+            return find(which)
+        # The spectra are those of the stretch, whatever the length of the fit.
+        if (block, samples) not in self.known:
+            alike = np.flatnonzero(self.stop - self.start == samples)
+            self.known[block, samples] = alike, np.full((len(alike), len(ready[-1])), np.nan)
+        alike, table = self.known[block, samples]
+        rows = np.searchsorted(alike, which)
+        new = np.unique(rows[np.isnan(table[rows, 0])])
+        if len(new):
+            table[new] = find(alike[new])
+        return np.asarray(table[rows])
+
+
 def covariances_of(
-    jac: Floats, resid: Floats, first: Ints, n: int, quiet: tuple[Floats, Ints, int] | None = None
+    jac: Floats, resid: Floats, first: Ints, n: int, quiet: Quiet | None = None
 ) -> Floats:
     """Covariance of the parameters of fits of one length; see the head of this module.
 
@@ -146,8 +209,8 @@ def covariances_of(
         First sample of each fit.
     n : int
         Samples of each fit, more than p.
-    quiet : (signal, stop, samples), optional
-        The stretches beside them: each ends at ``stop`` (shape (fits,)) and is ``samples`` long.
+    quiet : Quiet, optional
+        The stretches beside them, all of one length.
 
     Returns
     -------
@@ -156,14 +219,22 @@ def covariances_of(
     """
     block = -(-n // MOST)
     blocks = n // block
-    m = 0 if quiet is None else quiet_blocks(quiet[2], n)
+    m = 0
+    if quiet is not None and len(first):
+        which = quiet.stretch
+        m = quiet_blocks(int(quiet.stop[which[0]] - quiet.start[which[0]]), n)
     spectra, inverse, logsum, beforehand = _ready(blocks, m)
     weights = np.tile(beforehand, (len(first), 1))
     if quiet is not None and m:
-        parabola, *beside = _ready_beside(blocks, m)
-        weights += quiet_kernel(quiet[0], quiet[1], block, parabola, *_halves(m)[1:], *beside)
-    return np.asarray(
-        covariance_kernel(
-            jac, resid, first, n, block, *_halves(blocks)[1:], spectra, inverse, logsum, weights
-        )
-    )
+        weights += quiet.likelihoods(which, n)
+    even, odd = _halves(blocks)[1:]
+
+    def some(a: int, b: int) -> Floats:
+        return np.asarray(
+            covariance_kernel(
+                jac, resid, first[a:b], n, block, even, odd, spectra, inverse, logsum,
+                weights[a:b],
+            )
+        )  # fmt: skip
+
+    return np.concatenate(in_stretches(len(first), some))

@@ -6,14 +6,13 @@ in ``benchmarks/noise_colour.py``. Many fits are done at once; fits of one lengt
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
 from drypoint.medians import middle_of
-from drypoint.uncertainty.colour import covariances_of
+from drypoint.threads import in_stretches, together
+from drypoint.uncertainty.colour import Quiet, covariances_of
 from drypoint.uncertainty.hac import longrun_factor, longrun_factors, sandwich_cov
 
 __all__ = [
@@ -31,20 +30,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Quiet:
-    """For each fit a stretch of the same noise beside it: where nothing but noise and drift moves
-    the signal (a hold), at the sampling rate of the fit.
-
-    ``signal`` has shape (n_samples,), any unit; ``start`` and ``stop`` shape (n_fits,), equal
-    where there is none.
-    """
-
-    signal: Floats
-    start: Ints
-    stop: Ints
 
 
 def fit_covariances(
@@ -75,16 +60,16 @@ def fit_covariances(
     p = jac.shape[1]
     lengths = np.diff(offsets)
     out = np.full((len(lengths), p, p), np.nan)
-    held = np.zeros(len(lengths), dtype=np.int64) if quiet is None else quiet.stop - quiet.start
+    held: Ints = np.zeros(len(lengths), dtype=np.int64)
+    if quiet is not None:
+        held = (quiet.stop - quiet.start)[quiet.stretch]
     kinds, kind = np.unique(np.stack([lengths, held]), axis=1, return_inverse=True)
     jac, resid = np.ascontiguousarray(jac), np.ascontiguousarray(resid)
     for j, (n, m) in enumerate(kinds.T):
         if n <= p:
             continue
         fits = np.flatnonzero(kind.ravel() == j)
-        beside = None
-        if quiet is not None and m > 0:
-            beside = (quiet.signal, quiet.stop[fits].astype(np.int64), int(m))
+        beside = quiet.of(fits) if quiet is not None and m > 0 else None
         out[fits] = covariances_of(jac, resid, offsets[fits].astype(np.int64), int(n), beside)
     return out
 
@@ -168,14 +153,13 @@ def _huber_line(x: Floats, y: Floats, span: float, e: Floats) -> tuple[float, fl
     w = np.ones(n)
     size = np.empty(n)
     room = np.empty(n)
-    count = np.empty(256, dtype=np.int64)
     a = b = s = 0.0
     for _ in range(50):
         new_a, new_b = _weighted_line(x, y, w)
         for i in range(n):
             e[i] = y[i] - new_a - new_b * x[i]
             size[i] = abs(e[i])
-        s = 1.4826 * middle_of(size, room, count) * np.sqrt(n / (n - 2.0))
+        s = 1.4826 * middle_of(size, room) * np.sqrt(n / (n - 2.0))
         done = abs(new_b - b) * span + abs(new_a - a) <= 1e-9 * s
         a, b = new_a, new_b
         if not s > 0.0 or done:
@@ -245,7 +229,15 @@ def robust_slopes(t: Floats, y: Floats, offsets: Ints) -> tuple[Floats, Floats, 
     """
     jac = np.zeros((len(t), 2))
     e = np.zeros(len(t))
-    slope, intercept = _huber_lines(t, y, offsets, jac, e)
+
+    def some(a: int, b: int) -> tuple[Floats, Floats]:
+        lo, hi = offsets[a], offsets[b]
+        found: tuple[Floats, Floats] = _huber_lines(
+            t[lo:hi], y[lo:hi], offsets[a : b + 1] - lo, jac[lo:hi], e[lo:hi]
+        )
+        return found
+
+    slope, intercept = together(in_stretches(len(offsets) - 1, some))
     cov = fit_covariances(jac, e, offsets)
     return slope, intercept, np.sqrt(cov[:, 1, 1])
 
