@@ -16,7 +16,7 @@ from drypoint.recipe.load import load_study
 from drypoint.simulation import SimulationError, make_demo, simulate
 from drypoint.simulation.bench_scenario import CERTIFIED
 from drypoint.simulation.formats import INVENTED
-from drypoint.simulation.scenario import FILM_E, FILM_H, PHASES, STATED, scenario
+from drypoint.simulation.scenario import FILM_E, FILM_H, FILM_STATED, PHASES, STATED, scenario
 
 SEED = 7
 
@@ -179,5 +179,8 @@ def test_page_says_what_is_so() -> None:
     assert f"E = {value:g} ± {2 * u:g} GPa" in page
     assert "H = 2.6 GPa with 5 %" in page and PHASES["ferrite-like"][:2] == (2.6e9, 0.05)
     assert "H = 6.0 GPa with 7 %" in page and PHASES["martensite-like"][:2] == (6.0e9, 0.07)
-    assert (FILM_E.surface, FILM_E.deep, FILM_E.length) == (240e9, 170e9, 200e-9)
+    assert f"E = {FILM_E / 1e9:g} GPa" in page
+    for key, unit in (("film.thickness_nm", " nm"), ("wafer.E_GPa", " GPa"), ("wafer.nu", "")):
+        value, u = FILM_STATED[key]
+        assert f"{value:g} ± {u:g}{unit}" in page
     assert (FILM_H.surface, FILM_H.deep, FILM_H.length) == (18e9, 12e9, 400e-9)

@@ -11,6 +11,7 @@ from drypoint.figures.blocks import block_tests
 from drypoint.figures.calibration import calibrated_area, reference_hardness, residuals
 from drypoint.figures.corrections import drift_hold, first_contact
 from drypoint.figures.dynamic import along_loading
+from drypoint.figures.films import film_hardness, film_modulus
 from drypoint.figures.health import health_charts
 from drypoint.figures.load_depth import curves
 from drypoint.figures.picture import Picture
@@ -34,6 +35,8 @@ __all__ = [
     "curves",
     "distribution",
     "drift_hold",
+    "film_hardness",
+    "film_modulus",
     "first_contact",
     "health_charts",
     "impression",

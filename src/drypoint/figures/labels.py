@@ -73,6 +73,9 @@ _INPUTS = {
     "between tests": "scatter between tests",
 }
 
+#: Numbers of a layer, as film analyses name them: ``film.E``.
+_LAYER = {"E": "modulus", "nu": "Poisson's ratio", "t": "thickness"}
+
 
 def input_words(name: str) -> str:
     """What an input of the budget is, in words: ``tip.radius`` -> ``tip radius``.
@@ -84,6 +87,10 @@ def input_words(name: str) -> str:
         words = _INPUTS[bare]
     elif bare.startswith("nu."):
         words = f"Poisson's ratio of {bare[3:]}"
+    elif bare == "model.elastic":
+        words = "elastic solution of a flat film"
+    elif (kind := bare.rpartition("."))[2] in _LAYER and kind[0]:
+        words = f"{_LAYER[kind[2]]} of {kind[0]}"
     elif bare.startswith("tip.C"):
         words = f"area coefficient {bare[4:]}"
     elif bare.startswith("tip.A"):

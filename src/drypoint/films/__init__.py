@@ -7,6 +7,7 @@ the spread between them (``extrapolate``: the straight line to zero). ``sample``
 """
 
 from drypoint.films.compare import Comparison, compare
+from drypoint.films.curves import FilmCurves, film_curves
 from drypoint.films.extrapolate import Extrapolated, extrapolate
 from drypoint.films.given import (
     Entry,
@@ -19,6 +20,7 @@ from drypoint.films.given import (
     sought,
     tests_from_stiffness,
 )
+from drypoint.films.grouped import by_group
 from drypoint.films.hardness import (
     FilmHardness,
     HardnessTests,
@@ -37,6 +39,7 @@ __all__ = [
     "Comparison",
     "Entry",
     "Extrapolated",
+    "FilmCurves",
     "FilmError",
     "FilmHardness",
     "FilmLayer",
@@ -47,8 +50,10 @@ __all__ = [
     "Samples",
     "Structure",
     "Substrate",
+    "by_group",
     "compare",
     "extrapolate",
+    "film_curves",
     "film_hardness",
     "film_tests",
     "hardness_tests",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -82,12 +82,4 @@ def _within_film(tests: FilmTests, structure: Structure) -> FilmTests | None:
     keep = tests.depth < 0.95 * structure.layers[0].t.value
     if not np.any(keep):
         return None
-    return replace(
-        tests,
-        radius=tests.radius[keep],
-        E_star=tests.E_star[keep],
-        u_random=tests.u_random[keep],
-        depth=tests.depth[keep],
-        jac_E=tests.jac_E[keep],
-        jac_radius=tests.jac_radius[keep],
-    )
+    return tests.some(keep)

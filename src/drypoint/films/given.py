@@ -33,11 +33,15 @@ class Entry:
         Standard uncertainty; for a sought number that of the prior, infinite without one.
     sought : bool
         Whether the tests shall tell it.
+    shared : str
+        Name of the input of the tests that is the same number, for example the Poisson's ratio
+        that their reduction assumed; empty where it is a number of its own.
     """
 
     value: float
     u: float = 0.0
     sought: bool = False
+    shared: str = ""
 
     def __post_init__(self) -> None:
         if not np.isfinite(self.value) or not self.u >= 0:
@@ -52,9 +56,9 @@ class Entry:
             )
 
 
-def known(value: float, u: float = 0.0) -> Entry:
+def known(value: float, u: float = 0.0, shared: str = "") -> Entry:
     """A number that is given from outside; its uncertainty is carried into the result."""
-    return Entry(float(value), float(u))
+    return Entry(float(value), float(u), shared=shared)
 
 
 def sought(start: float, u: float = np.inf) -> Entry:
@@ -132,12 +136,15 @@ class Structure:
         )
         return Stack(layers, Medium(float(values[-2]), float(values[-1])))
 
-    def known_inputs(self) -> Joint:
-        """Joint distribution of the known numbers that carry an uncertainty (independent)."""
+    def known_inputs(self, shared: tuple[str, ...] = ()) -> Joint:
+        """Joint distribution of the known numbers that carry an uncertainty (independent).
+
+        Those that are one of the ``shared`` inputs of the tests are left to these.
+        """
         return join(
             single(n, e.value, e.u, "stated for the specimen")
             for n, e in self.entries()
-            if not e.sought and e.u > 0
+            if not e.sought and e.u > 0 and e.shared not in shared
         )
 
 
@@ -166,6 +173,9 @@ class FilmTests:
         Systematic inputs shared by all tests.
     jac_E, jac_radius : array, shape (n, k)
         Derivatives of E_star and radius with respect to ``inputs``.
+    group : array of int or None
+        Which values come from one test (several unloadings of it share its zero point): their
+        errors are then not taken as independent. ``None`` where every value is a test of its own.
 
     Raises
     ------
@@ -180,6 +190,7 @@ class FilmTests:
     inputs: Joint = field(default_factory=lambda: join([]))
     jac_E: Floats = field(default_factory=lambda: np.empty((0, 0)))
     jac_radius: Floats = field(default_factory=lambda: np.empty((0, 0)))
+    group: NDArray[np.int64] | None = None
 
     def __post_init__(self) -> None:
         n, k = len(self.radius), len(self.inputs.names)
@@ -188,7 +199,8 @@ class FilmTests:
                 object.__setattr__(self, name, np.zeros((n, k)))
         arrays = [self.radius, self.E_star, self.u_random]
         arrays += [] if self.depth is None else [self.depth]
-        if any(x.shape != (n,) for x in arrays) or n == 0:
+        shapes = [x.shape for x in arrays] + ([] if self.group is None else [self.group.shape])
+        if any(shape != (n,) for shape in shapes) or n == 0:
             raise FilmError(
                 "Radii, moduli and uncertainties of the tests differ in number, or there are none.",
                 remedy="Give one of each a test.",
@@ -203,6 +215,19 @@ class FilmTests:
 
     def __len__(self) -> int:
         return len(self.radius)
+
+    def some(self, keep: NDArray[np.bool_]) -> FilmTests:
+        """Those of the tests that ``keep`` marks."""
+        return replace(
+            self,
+            radius=self.radius[keep],
+            E_star=self.E_star[keep],
+            u_random=self.u_random[keep],
+            depth=None if self.depth is None else self.depth[keep],
+            jac_E=self.jac_E[keep],
+            jac_radius=self.jac_radius[keep],
+            group=None if self.group is None else self.group[keep],
+        )
 
     def with_model_error(self, u: float) -> FilmTests:
         """The same tests with one more shared input, by which E_star may be off as a whole.

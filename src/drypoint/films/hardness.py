@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from drypoint.contact import film_hardness as fh
 from drypoint.films.given import Entry
+from drypoint.films.grouped import by_group
 from drypoint.films.least import fit
 from drypoint.films.problems import FilmError
 from drypoint.uncertainty.joint import Joint, join
@@ -43,6 +44,8 @@ class HardnessTests:
         Derivative of H with respect to ``inputs``.
     residual_stress : Entry or None
         Stress in the film as declared by the user, Pa, tension positive.
+    group : array of int or None
+        Which values come from one test; see :class:`~drypoint.films.given.FilmTests`.
     """
 
     beta: Floats
@@ -51,6 +54,7 @@ class HardnessTests:
     inputs: Joint = field(default_factory=lambda: join([]))
     jac: Floats = field(default_factory=lambda: np.empty((0, 0)))
     residual_stress: Entry | None = None
+    group: NDArray[np.int64] | None = None
 
     def __post_init__(self) -> None:
         n, k = len(self.beta), len(self.inputs.names)
@@ -139,17 +143,21 @@ def _mean(tests: HardnessTests, rows: NDArray[np.int64], trend: float, u: float)
     y, w = tests.H[rows], 1 / tests.u_random[rows] ** 2
     w = w / w.sum()
     mean = float(w @ y)
-    dof = len(rows) - 1
+    dof = float(len(rows) - 1)
     widen = max(1.0, float(np.sum(((y - mean) / tests.u_random[rows]) ** 2)) / dof)
+    random = float(np.sqrt(widen * np.sum((w * tests.u_random[rows]) ** 2)))
+    if tests.group is not None:
+        sure = by_group((w * (y - mean))[:, None], tests.group[rows])
+        random, dof = max(random, float(np.sqrt(sure.cov[0, 0]))), min(dof, sure.dof)
     jac = w @ tests.jac[rows]
     used = np.zeros(len(tests.beta), dtype=bool)
     used[rows] = True
     return Plateau(
         (float(tests.beta[rows].min()), float(tests.beta[rows].max())),
         mean,
-        float(np.sqrt(widen * np.sum((w * tests.u_random[rows]) ** 2))),
+        random,
         float(np.sqrt(max(jac @ tests.inputs.cov @ jac, 0.0))) if jac.size else 0.0,
-        float(dof),
+        dof,
         used,
         trend,
         u,
@@ -187,6 +195,12 @@ def _hard(b: Floats, f: float, s: float, c: float) -> Floats:
 
 
 Form = Callable[[Floats, float, float, float], Floats]
+#: Key of a model -> its name, by the authors.
+TITLES = {
+    "korsunsky": "Korsunsky and others",
+    "bhattacharya-nix soft film": "Bhattacharya and Nix, soft film",
+    "bhattacharya-nix hard film": "Bhattacharya and Nix, hard film",
+}
 FORMS: dict[str, Form] = {
     "korsunsky": _korsunsky,
     "bhattacharya-nix soft film": _soft,

@@ -18,6 +18,7 @@ from scipy.special import chdtrc
 from drypoint.contact.film_models import outside
 from drypoint.films.forward import Forward, forward, model_of, pair_of
 from drypoint.films.given import U_MODEL, FilmTests, Structure
+from drypoint.films.grouped import by_group
 from drypoint.films.least import STEP, Fit, fit
 from drypoint.films.problems import FilmError
 from drypoint.uncertainty.joint import Joint, join
@@ -55,7 +56,8 @@ class FilmResult:
         Whether the interval is lognormal.
     dof : float
         Of the random part: of the fit where scatter beyond the stated uncertainties was found from
-        it, infinite where the stated uncertainties stand.
+        it, one less than the tests where values of one test go together more than they say,
+        infinite where the stated uncertainties stand.
     scatter : float
         Relative scatter from test to test beyond the stated uncertainties.
     fitted, residual : array, shape (n,)
@@ -216,7 +218,10 @@ class _Problem:
             2 * STEP
         )
         bench = t.jac_E / t.E_star[:, None] - bend[:, None] * t.jac_radius / t.radius[:, None]
-        layers = self.structure.known_inputs()
+        layers = self.structure.known_inputs(t.inputs.names)
+        for i, (_, e) in enumerate(self.structure.entries()):
+            if not e.sought and e.shared in t.inputs.names:
+                bench[:, t.inputs.index(e.shared)] -= self._slope(values, i)
         columns = [bench]
         for name in layers.names:
             i = self.structure.names.index(name)
@@ -242,14 +247,14 @@ def _factor(u_random: float, u_systematic: float, dof: float, level: float = 0.9
 
 def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
     inputs, slopes = problem.residual_slopes(found.p)
+    cov, dof = _own_scatter(problem.tests, found)
     D = found.cov @ (found.jac.T * found.weight) @ slopes
     systematic = D @ inputs.cov @ D.T
-    total = found.cov + systematic
+    total = cov + systematic
     best = problem.unfold(found.p)[problem.where]
     scale = np.where(problem.relative, best, 1.0)
     sd = np.sqrt(np.diag(total))
-    dof = max(found.dof, 1.0) if found.scatter > 0 else np.inf
-    random = np.sqrt(np.diag(found.cov))
+    random = np.sqrt(np.diag(cov))
     shared = np.sqrt(np.clip(np.diag(systematic), 0.0, None))
     k = np.array([_factor(r, s, dof) for r, s in zip(random, shared, strict=True)])
     wide = np.where(problem.relative, k * sd > np.log(IDENTIFIED), k * sd > 0.2)
@@ -279,6 +284,19 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
     )
 
 
+def _own_scatter(tests: FilmTests, found: Fit) -> tuple[Floats, float]:
+    """Random covariance and its degrees of freedom; wider where values of one test go together."""
+    dof = max(found.dof, 1.0) if found.scatter > 0 else np.inf
+    if tests.group is None or len(np.unique(tests.group)) == len(tests):
+        return found.cov, dof
+    pull = (found.residual * found.weight)[:, None] * found.jac @ found.cov
+    seen = by_group(pull, tests.group)
+    wider = np.sqrt(np.maximum(np.diag(seen.cov) / np.diag(found.cov), 1.0))
+    if not np.any(wider > 1):
+        return found.cov, dof
+    return found.cov * np.outer(wider, wider), min(dof, seen.dof)
+
+
 def _information(found: Fit) -> Floats:
     """Each test's share of the information on the first number, the others' part taken out."""
     root = np.sqrt(found.weight)
@@ -298,14 +316,20 @@ def _middle(radius: Floats, share: Floats) -> tuple[float, float]:
     return float(radius[order[low]]), float(radius[order[high]])
 
 
+def words(name: str) -> str:
+    """What a number of the structure is: ``film.E`` -> modulus of film."""
+    layer, _, kind = name.rpartition(".")
+    return f"{ {'E': 'modulus', 'nu': 'Poisson ratio', 't': 'thickness'}[kind] } of {layer}"
+
+
 def _remarks(
     problem: _Problem, found: Fit, model: str, identified: tuple[bool, ...]
 ) -> tuple[str, ...]:
     x = problem.tests.radius / problem.structure.layers[0].t.value
     reach = (float(x.min()), float(x.max()))
     out = [
-        f"{name} is not identifiable from these depths (a/t {reach[0]:.2g} to {reach[1]:.2g}): "
-        "test shallower or deeper, or state what is known."
+        f"The {words(name)} is not identifiable from these depths (a/t {reach[0]:.2g} to "
+        f"{reach[1]:.2g}): test shallower or deeper, or state what is known."
         for name, good in zip(problem.names, identified, strict=True)
         if not good
     ]

@@ -45,6 +45,7 @@ def film_tests(reduction: Reduction, rows: NDArray[np.int64] | None = None) -> F
         reduction.inputs,
         E.sensitivity[at],
         A.sensitivity[at] * (radius / (2 * A.value[at]))[:, None],
+        np.asarray(reduction.test[at], dtype=np.int64),
     )
 
 
@@ -64,4 +65,5 @@ def hardness_tests(
         reduction.inputs,
         H.sensitivity[at],
         residual_stress,
+        np.asarray(reduction.test[at], dtype=np.int64),
     )

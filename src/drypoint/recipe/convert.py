@@ -69,12 +69,28 @@ def options_of(choices: Choices) -> Options:
 def surroundings_of(specimen: Specimen) -> Declared:
     """What is declared of a specimen and its surface, in SI."""
     return Declared(
-        film=to_si(specimen.thickness_nm, "nm"),
+        film=to_si(_film_thickness(specimen), "nm"),
         roughness=to_si(specimen.roughness_Ra_nm, "nm"),
         thickness=to_si(specimen.bulk_thickness_um, "µm"),
         material=specimen.material_class,
         edges=to_si(specimen.edges_um, "µm"),
     )
+
+
+def film_thicknesses(specimen: Specimen) -> list[tuple[float, float | None]]:
+    """Thickness of a film and its standard uncertainty where stated, nm; one of each layer."""
+    if specimen.thickness_nm is not None:
+        return [(specimen.thickness_nm, specimen.u_thickness_nm)]
+    return [
+        (row.thickness_nm, row.u_thickness_nm)
+        for row in specimen.layers
+        if row.thickness_nm is not None
+    ]
+
+
+def _film_thickness(specimen: Specimen) -> float | None:
+    """Of the film as a whole, nm."""
+    return sum(t for t, _ in film_thicknesses(specimen)) or None
 
 
 def frame_of(name: str, keys: FrameKeys | None) -> Frame:

@@ -23,6 +23,7 @@ from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_a
 from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.study import Study
 from drypoint.recipe.text import parse, read_text
+from drypoint.recipe.to_films import layer_faults
 from drypoint.recipe.to_stress import stress_faults
 from drypoint.recipe.to_tip import area_key_problems
 from drypoint.recipe.upgrade import upgrade
@@ -70,6 +71,8 @@ def read_study(text: str, path: Path | str) -> Study:
         if not problems:
             problems += rule_problems(study, benches) + calibration_problems(study)
     whole = None if study is None else Study(path, text, study, notes, benches)
+    if whole is not None and not problems and not in_files:
+        problems += layer_faults(whole)
     if whole is not None and whole.file.stress and not problems and not in_files:
         problems += stress_faults(whole)
     raise_all(str(path), lines, problems, in_files)

@@ -18,6 +18,7 @@ from drypoint.recipe.base import (
     knob,
 )
 from drypoint.recipe.knobs import Analysis, Corrections, Dynamic, Flags, Segments
+from drypoint.recipe.layers import FilmAnalysisKeys, FilmLayerKeys, FilmSubstrateKeys
 from drypoint.records.layout import Column, Layout
 
 
@@ -119,6 +120,13 @@ class Specimen(Section):
     reference: Words | None = key("Name of a packaged reference material.", None)
     thickness_nm: Positive | None = key("Thickness of a film.", None, unit="nm")
     u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
+    layers: tuple[FilmLayerKeys, ...] = key(
+        "Layers of a coated specimen, the uppermost first; with them the film's own modulus and "
+        "hardness are found from all its tests.",
+        (),
+    )
+    substrate: FilmSubstrateKeys | None = key("What carries the layers.", None)
+    film_analysis: FilmAnalysisKeys = key("How film values are found.", FilmAnalysisKeys)
     roughness_Ra_nm: NonNegative | None = key("Roughness Ra.", None, unit="nm")
     bulk_thickness_um: Positive | None = key(
         "Thickness of the whole specimen, where it may matter.", None, unit="µm"

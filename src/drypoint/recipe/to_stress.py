@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from drypoint import materials
 from drypoint.errors import DrypointError
-from drypoint.recipe.base import to_si
+from drypoint.recipe.base import from_si, to_si
 from drypoint.recipe.locate import Path, dotted
 from drypoint.recipe.problems import Problem as Fault
 from drypoint.recipe.problems import unknown
@@ -75,6 +76,7 @@ def problem_of(
     """
     from drypoint.stress import Problem
 
+    keys = keys if specimen is None else _with_layers_of(specimen, keys)
     stack, protocol = stack_of(keys, specimen, nu), protocol_of(keys)
     with _at("force_mN" if keys.force_mN is not None else "depth_nm"):
         profile = _profile(tip, keys.rigid, stack, protocol)
@@ -121,6 +123,32 @@ def _tip(study: Study, keys: StressKeys) -> Tip:
             return study.tip(keys.tip)
         mine = [i for i, r in enumerate(study.file.records) if r.specimen == keys.specimen]
         return (study.bench_of(mine[0]) if mine else study.bench()).tip
+
+
+def _with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
+    """The keys, with what they leave out taken from the specimen's layers and substrate."""
+    rows, base = specimen.layers, specimen.substrate
+    if not rows or len(keys.layers) not in (0, len(rows)):
+        return keys
+    mine = keys.layers or tuple(StressLayerKeys() for _ in rows)
+    names = ("name", "E_GPa", "nu", "thickness_nm", "residual_stress_GPa")
+    layers = tuple(
+        a.model_copy(update={k: getattr(b, k) for k in names if k not in a.model_fields_set})
+        for a, b in zip(mine, rows, strict=True)
+    )
+    under = keys.substrate
+    if base is not None:
+        E, nu = base.E_GPa, base.nu
+        if base.reference is not None:
+            material = materials.load(base.reference)
+            E, nu = from_si(material.E, "GPa"), material.nu
+        given: dict[str, object] = {"name": base.name, "E_GPa": E, "nu": nu}
+        if not (under.yield_GPa or under.yield_table):
+            given["hardness_GPa"] = base.hardness_GPa
+        under = under.model_copy(
+            update={k: v for k, v in given.items() if k not in under.model_fields_set}
+        )
+    return keys.model_copy(update={"layers": layers, "substrate": under})
 
 
 def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> Stack:

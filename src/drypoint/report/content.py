@@ -9,6 +9,7 @@ from drypoint.report.budgets import budgets
 from drypoint.report.cautions import INVENTED, STATEMENT, cautions
 from drypoint.report.compared import compared
 from drypoint.report.cycle import cycle
+from drypoint.report.films import films
 from drypoint.report.front import ANSWER_NOTE, answers, front_pairs, last_day
 from drypoint.report.method import method
 from drypoint.report.model import Content
@@ -58,6 +59,7 @@ def _gather(result: StudyResult, issued: str) -> Content:
         budgets(result),
         remarks(result),
         compared(result),
+        films(result),
         stress(result),
         record(result),
         cautions(),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from drypoint.figures.labels import number
+from drypoint.recipe.convert import film_thicknesses
 from drypoint.report.model import Column, Heading, Section, Table
 from drypoint.report.words import DASH, declared_span
 from drypoint.run.result import StudyResult
@@ -24,15 +25,17 @@ def specimens(result: StudyResult) -> Section:
     )
 
 
+def _thickness(t: float, u: float | None) -> str:
+    return f"{t:g} nm" if u is None else f"({t:g} ± {u:g}) nm"
+
+
 def _specimens(result: StudyResult) -> Table:
     rows = []
     for name in result.study.file.specimens:
         s = result.study.specimen(name)
         nu = result.study.specimen_nu(name)
         value, u = float(nu.mean[0]), float(nu.sd[0])
-        size = DASH if s.thickness_nm is None else f"{s.thickness_nm:g} nm"
-        if s.u_thickness_nm is not None:
-            size = f"({s.thickness_nm:g} ± {s.u_thickness_nm:g}) nm"
+        size = " + ".join(_thickness(t, u) for t, u in film_thicknesses(s)) or DASH
         rows.append(
             (
                 name,

@@ -19,6 +19,7 @@ from drypoint.reduction.result import Flag, Reduction
 from drypoint.tips.tip import Bench
 
 if TYPE_CHECKING:
+    from drypoint.run.coatings import FilmFailure, FilmFound
     from drypoint.run.dynamic import DynamicResult
     from drypoint.run.stressing import StressFailure, StressResult
     from drypoint.run.trials import Trials
@@ -107,7 +108,8 @@ class StudyResult:
     -> symbol -> mean and spread without the excluded tests, ``series_all`` with them. ``bins`` are
     depth bins of stepped loading, ``comparisons`` (symbol, comparison in lab units), ``trials`` the
     Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
-    oscillate. ``stress`` are the runs of finite elements, ``stress_failed`` those without a result.
+    oscillate. ``films`` are the film values of specimens that state layers, ``stress`` the runs of
+    finite elements; ``films_failed`` and ``stress_failed`` those without a result.
     """
 
     study: Study
@@ -128,6 +130,8 @@ class StudyResult:
     comparisons: tuple[tuple[str, Comparison], ...] = ()
     trials: tuple[Trials, ...] = ()
     dynamic: DynamicResult | None = None
+    films: tuple[FilmFound, ...] = ()
+    films_failed: tuple[FilmFailure, ...] = ()
     stress: tuple[StressResult, ...] = ()
     stress_failed: tuple[StressFailure, ...] = ()
 

@@ -77,6 +77,8 @@ def run_study(
     readings = read_study_records(study, cache, watch)
     groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
     result = gather(study, journal, readings, groups, failed, cache)
+    if any(s.layers for s in study.file.specimens.values()):
+        result = _with_films(result, cache, watch)
     if study.file.stress:
         result = _with_stress(result, cache, watch)
     if cache is not None and cache.notes:
@@ -86,6 +88,16 @@ def run_study(
         write_results(result, Path(out) if out is not None else study.results)
         watch.at("writing", 1, 1)
     return result
+
+
+def _with_films(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
+    """The result with the film values of the specimens that state layers."""
+    from drypoint.run.coatings import coated, film_notes
+
+    done, failed = coated(result, cache, watch)
+    return replace(
+        result, films=done, films_failed=failed, notes=(*result.notes, *film_notes(done, failed))
+    )
 
 
 def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:

@@ -39,8 +39,20 @@ def write_results(result: StudyResult, folder: Path) -> None:
             )  # fmt: skip
         for stem, more in dynamic_tables(result).items():
             write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        _write_films(result, place)
         _write_stress(result, place)
         write_json(summary(result), place / "summary.json")
+
+
+def _write_films(result: StudyResult, place: Path) -> None:
+    """Tables of the film values, where a specimen states layers."""
+    if not result.films:
+        return
+    from drypoint.run.film_tables import film_tables
+
+    out = result.study.file.output
+    for stem, table in film_tables(result).items():
+        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
 
 
 def _write_stress(result: StudyResult, place: Path) -> None:
@@ -93,9 +105,23 @@ def summary(result: StudyResult) -> dict[str, Any]:
             )
         ],
         "correlations": [[float(c) for c in row] for row in _correlation(result)],
+        **_films(result),
         **_stress(result),
         "notes": list(result.notes),
         "provenance": result.provenance.values(),
+    }
+
+
+def _films(result: StudyResult) -> dict[str, Any]:
+    """Film values, where a specimen states layers."""
+    if not any(s.layers for s in result.study.file.specimens.values()):
+        return {}
+    from drypoint.run.film_tables import film_summary
+
+    level = result.study.file.output.level_of_confidence
+    return {
+        "films": [film_summary(f, level) for f in result.films],
+        "films_failed": [asdict(f) for f in result.films_failed],
     }
 
 

@@ -16,7 +16,7 @@ from drypoint.simulation.bench_scenario import CERTIFIED, bench_scenario
 from drypoint.simulation.bench_text import bench_toml
 from drypoint.simulation.formats import style_a, style_b, zipped
 from drypoint.simulation.record import Record, simulate
-from drypoint.simulation.scenario import STATED, Planned, Scenario, scenario
+from drypoint.simulation.scenario import FILM_STATED, STATED, Planned, Scenario, scenario
 from drypoint.simulation.study_text import MARK, README, study_toml
 from drypoint.simulation.truth import Expected, SimulationError
 
@@ -215,8 +215,8 @@ def truth_json(plan: Scenario, records: Sequence[Record]) -> str:
                 "specimen": t.specimen,
                 "phase": p.phase or None,
                 "fault": _fault(p) or None,
-                "E_Pa": _law(asdict(t.E)),
-                "H_Pa": _law(asdict(t.H)),
+                "E_Pa": _law(t.E),
+                "H_Pa": _law(t.H),
                 "nu": t.nu,
                 "m": t.m,
                 "creep": asdict(t.creep),
@@ -227,7 +227,9 @@ def truth_json(plan: Scenario, records: Sequence[Record]) -> str:
                 "cycles": [] if _fault(p) else [_values(e) for e in r.expected],
             }
         )
-    stated = {k: {"value": v, "u": u} for k, (v, u) in {**STATED, **CERTIFIED}.items()}
+    stated = {
+        k: {"value": v, "u": u} for k, (v, u) in {**STATED, **FILM_STATED, **CERTIFIED}.items()
+    }
     whole = {
         "invented": True,
         "remark": MARK,
@@ -239,6 +241,11 @@ def truth_json(plan: Scenario, records: Sequence[Record]) -> str:
     return json.dumps(whole, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _law(law: dict[str, Any]) -> dict[str, Any]:
-    """A law without the infinite length of a constant, which JSON cannot hold."""
-    return {k: (None if v == math.inf else v) for k, v in law.items()}
+def _law(law: Any) -> dict[str, Any]:
+    """A law without its nodes, and without the infinite length of a constant, which JSON cannot
+    hold."""
+    return {
+        k: (None if v == math.inf else v)
+        for k, v in asdict(law).items()
+        if not k.startswith("log_")
+    }

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from drypoint.simulation.cycles import Cycle, single, stepped
+from drypoint.simulation.layered import on_layers
 from drypoint.simulation.truth import Creep, Law, Noise, Truth
 from drypoint.tips.build import blunted_tip
 from drypoint.tips.geometry import Geometry
@@ -27,10 +28,16 @@ STATED: Mapping[str, tuple[float, float]] = {
     "nu.steel": (0.29, 0.01),
 }
 
-FILM_THICKNESS = 400e-9
-#: Film on wafer: value = deep + (surface - deep) exp(-k h_c / t), with k = 2 for E and 1 for H.
-FILM_E = Law(surface=240e9, deep=170e9, length=FILM_THICKNESS / 2)
-FILM_H = Law(surface=18e9, deep=12e9, length=FILM_THICKNESS)
+#: What is stated of film and wafer besides. Drawn apart, so that the other specimens do not change.
+FILM_STATED: Mapping[str, tuple[float, float]] = {
+    "film.thickness_nm": (400.0, 8.0),
+    "wafer.E_GPa": (170.0, 3.0),
+    "wafer.nu": (0.22, 0.02),
+}
+#: The film's own modulus, which a study is to find.
+FILM_E = 240e9
+#: Hardness of film on wafer: deep + (surface - deep) exp(-h_c / length).
+FILM_H = Law(surface=18e9, deep=12e9, length=400e-9)
 GLASS_E, GLASS_H = 72e9, 9.2e9
 GLASS_FORCES = (3e-3, 7e-3, 15e-3)
 STEEL_E = 210e9
@@ -89,6 +96,8 @@ def scenario(seed: int) -> Scenario:
     """The demo's scenario for a seed."""
     rng = np.random.default_rng(np.random.SeedSequence((seed, 1)))
     true = {k: v + u * float(rng.uniform(-1, 1)) for k, (v, u) in STATED.items()}
+    apart = np.random.default_rng(np.random.SeedSequence((seed, 5)))
+    true |= {k: v + u * float(apart.uniform(-1, 1)) for k, (v, u) in FILM_STATED.items()}
     angle = float(np.radians(true["face_angle_deg"]))
     tip = blunted_tip(
         Geometry("modified Berkovich", angle=angle, radius=true["radius_nm"] * 1e-9), name="B1"
@@ -161,13 +170,17 @@ def _glass(base: Truth, rng: np.random.Generator) -> list[Planned]:
 
 def _film(base: Truth, true: Mapping[str, float], rng: np.random.Generator) -> list[Planned]:
     """Stepped loading on the film; the last test runs into the end of the force range."""
+    modulus = on_layers(
+        FILM_E, true["nu.film"], true["film.thickness_nm"] * 1e-9,
+        true["wafer.E_GPa"] * 1e9, true["wafer.nu"], base.tip,
+    )  # fmt: skip
     planned = []
     for i in range(_FILM_TESTS + 1):
         truth = replace(
             disturbed(base, rng),
             name=f"F-{i + 1:02d}",
             specimen="film",
-            E=FILM_E,
+            E=modulus,
             H=FILM_H,
             nu=true["nu.film"],
             m=1.35,

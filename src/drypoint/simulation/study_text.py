@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drypoint.simulation.scenario import STATED
+from drypoint.simulation.scenario import FILM_STATED, STATED
 
 #: First line of the demo's README; a folder without it is never overwritten.
 MARK = "Invented by the demo of Drypoint: nothing in this folder is a measurement."
@@ -34,6 +34,11 @@ Values from this folder say nothing about any real material.
 def _nu(specimen: str) -> str:
     value, u = STATED[f"nu.{specimen}"]
     return f"nu = {value}\nu_nu = {u}"
+
+
+def _film(name: str, key: str) -> str:
+    value, u = FILM_STATED[name]
+    return f"{key} = {value}\nu_{key} = {u}"
 
 
 def study_toml(seed: int) -> str:
@@ -84,7 +89,18 @@ description = "window glass, invented"
 [specimens.film]
 description = "400 nm film on a wafer, invented"
 {_nu("film")}
-thickness_nm = 400.0
+
+# The film's own modulus is sought, from all its unloadings together.
+[[specimens.film.layers]]
+name = "film"
+{_film("film.thickness_nm", "thickness_nm")}
+residual_stress_GPa = -0.5
+
+[specimens.film.substrate]
+name = "wafer"
+{_film("wafer.E_GPa", "E_GPa")}
+{_film("wafer.nu", "nu")}
+hardness_GPa = 12.0
 
 [specimens.steel]
 description = "two-phase steel, invented"
@@ -123,13 +139,12 @@ specimens = ["steel", "tempered"]
 quantity = "E_IT"
 margin = 10.0
 
-# What happens below the surface of the film, by finite elements. Moduli and hardnesses are what
-# film and wafer are thought to have; thickness and Poisson's ratio are those of the specimen.
+# What happens below the surface of the film, by finite elements. Modulus and hardness are what the
+# film is thought to have; all else of film and wafer is that of the specimen.
 [stress.film]
 specimen = "film"
 force_mN = 15.0
-layers = [{{ name = "film", E_GPa = 240.0, hardness_GPa = 18.0, residual_stress_GPa = -0.5 }}]
-substrate = {{ name = "wafer", E_GPa = 170.0, nu = 0.22, hardness_GPa = 12.0 }}
+layers = [{{ E_GPa = 240.0, hardness_GPa = 18.0 }}]
 
 [uncertainty]
 monte_carlo_trials = 20000

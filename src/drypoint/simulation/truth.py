@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,14 @@ class Law:
             -np.asarray(h_c, dtype=np.float64) / self.length
         )
         return out
+
+
+class ByDepth(Protocol):
+    """Anything that gives a property at each contact depth."""
+
+    def at(self, h_c: Floats | float) -> Floats:
+        """Value at contact depth ``h_c`` (m)."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -126,7 +135,7 @@ class Truth:
     ----------
     tip : Tip
         The tip as it truly is.
-    E, H : Law
+    E, H : Law, or anything else with ``at``
         Young's modulus and hardness of the specimen against contact depth, Pa.
     nu : float
         Poisson's ratio of the specimen.
@@ -157,8 +166,8 @@ class Truth:
     """
 
     tip: Tip
-    E: Law
-    H: Law
+    E: ByDepth
+    H: ByDepth
     nu: float
     name: str = "test"
     specimen: str = "invented"
