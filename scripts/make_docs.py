@@ -25,7 +25,8 @@ from drypoint.run.columns import (
     column,
     unit_text,
 )
-from drypoint.run.stress_tables import TABLES
+from drypoint.run.film_tables import TABLES as FILM_TABLES
+from drypoint.run.stress_tables import TABLES as STRESS_TABLES
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
 MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
@@ -248,23 +249,34 @@ def columns_page() -> str:
         "`h_c_nm_…` on exist for H_IT and for E_IT.\n\n"
         + table(("column", "meaning"), [(f"`{k}`", w) for k, w in BINS.items()])
         + dynamic_part()
-        + stress_part()
+        + parts(
+            FILM_TABLES,
+            {
+                "films": "Film values of specimens that state layers "
+                "([how to](../how-to/film-properties.md)): a row a sought number\nand a model.",
+                "film_tests": "A row an unloading that was used.",
+                "film_hardness": "A row a way.",
+            },
+        )
+        + parts(
+            STRESS_TABLES,
+            {
+                "stress": "A row a run of `[stress.NAME]`.",
+                "stress_steps": "A row a load step.",
+                "stress_solids": "A row a solid, from the surface downwards.",
+                "stress_interfaces": "A row a place on an interface, at the peak and at the end.",
+                "stress_surface": "A row a node of the surface, at the peak and at the end.",
+            },
+        )
     )
 
 
-def stress_part() -> str:
-    """What columns.md says of the tables of stress runs."""
-    words = {
-        "stress": "A row a run of `[stress.NAME]`.",
-        "stress_steps": "A row a load step.",
-        "stress_solids": "A row a solid, from the surface downwards.",
-        "stress_interfaces": "A row a place on an interface, at the peak and at the end.",
-        "stress_surface": "A row a node of the surface, at the peak and at the end.",
-    }
+def parts(tables: dict[str, dict[str, str]], words: dict[str, str]) -> str:
+    """What columns.md says of some tables: what a row is, and the columns."""
     return "".join(
         f"\n## {stem}\n\n{words[stem]}\n\n"
         + table(("column", "meaning"), [(f"`{k}`", w) for k, w in columns.items()])
-        for stem, columns in TABLES.items()
+        for stem, columns in tables.items()
     )
 
 

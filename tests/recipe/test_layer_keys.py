@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from drypoint.recipe import StudyError, read_study
+from drypoint.recipe import StudyError, read_study, to_toml
 from drypoint.recipe.convert import surroundings_of
 from drypoint.recipe.to_films import coating_of
 from drypoint.recipe.to_stress import stress_problem
@@ -41,6 +41,13 @@ def test_layers_become_a_structure(study_text: str) -> None:
     assert c.hardness is not None and c.hardness.value == 12e9
     assert (c.u_model, c.up_to_depth, c.steps) == (0.03, 1.0, 0)
     assert surroundings_of(study.specimen("glass")).film == 400e-9
+
+
+def test_written_and_read_again(study_text: str) -> None:
+    first = read_study(study_text + FILM, "s.toml")
+    again = read_study(to_toml(first.file), "s.toml")
+    assert again.file == first.file
+    assert again.recipe_hash == first.recipe_hash
 
 
 def test_a_specimen_without_layers_has_no_coating(study_text: str) -> None:
