@@ -29,10 +29,11 @@ from scipy.optimize import minimize
 from scratch_world import LEVELS, some_truth
 
 from drypoint.scratch import CandidateOptions, Pass, Track, candidates, friction, level
+from drypoint.scratch.confidence import SURE
 from drypoint.simulation.tracks import TrackRecord, simulate_track
 
 DOC = Path(__file__).resolve().parents[1] / "docs" / "reference" / "scratch-rates.md"
-NEAR = 0.03  # share of the track within which a candidate belongs to an event
+NEAR = 0.05  # share of the track within which a candidate belongs to an event
 WARN = CandidateOptions()
 ALL = CandidateOptions(least=0.0)
 
@@ -85,14 +86,16 @@ def rows_of(job: Job) -> list[Row]:
     pairs = matched(np.array([c.x for c in found]) / length, np.array(record.places) / length, NEAR)
     top = record.truth.last
     out = []
+    before = 0
     for i, c in enumerate(found):
         e = pairs.get(i)
         true = np.nan if e is None else record.loads[e]
         kind = "" if e is None else record.truth.events[e].kind
         out.append(
-            Row(job.number, kind, c.score, c.confidence, len(c.channels), i,
+            Row(job.number, kind, c.score, c.confidence, len(c.channels), before,
                 (c.load - true) / top, bool(c.low <= true <= c.high), (c.high - c.low) / top)
         )  # fmt: skip
+        before += c.confidence >= SURE
     for e, event in enumerate(record.truth.events):
         if e not in pairs.values():
             out.append(Row(job.number, event.kind, 0.0, 0.0, 0, 0, np.nan, False, np.nan))
@@ -110,7 +113,7 @@ def run(jobs: Iterable[Job], workers: int) -> list[Row]:
 # ------------------------------------------------------------------------------------ fitting
 
 
-def fit(n: int, workers: int) -> None:
+def fit(n: int, workers: int) -> tuple[float, ...]:
     """Print the constants of :mod:`drypoint.scratch.confidence`."""
     rng = np.random.default_rng(4)
     ratios = np.exp(rng.uniform(np.log(3), np.log(30), n))
@@ -127,9 +130,11 @@ def fit(n: int, workers: int) -> None:
 
     w = minimize(loss, np.zeros(X.shape[1])).x
     print(f"{len(rows)} candidates on {n} tracks, {y.mean():.1%} of them events")
-    print("WEIGHTS =", tuple(round(float(v), 3) for v in w))
+    found = tuple(round(float(v), 3) for v in w)
+    print("WEIGHTS =", found)
     good = [r for r in rows if r.kind]
     print(f"coverage of the interval {np.mean([r.covered for r in good]):.3f}")
+    return found
 
 
 # ------------------------------------------------------------------------------------- tables

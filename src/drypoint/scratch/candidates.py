@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.scratch.confidence import LEAST_GAIN, TEMPER, confidence
+from drypoint.scratch.confidence import LEAST_GAIN, SURE, TEMPER, confidence
 from drypoint.scratch.level import Levelled
 from drypoint.scratch.locate import interval, likelihood
 from drypoint.scratch.search import Searcher, Split, search
@@ -39,7 +39,7 @@ class CandidateOptions:
         Share of the largest load: where the load itself steps by more, a change is no candidate.
     """
 
-    least: float = 0.5
+    least: float = 0.35
     level: float = 0.95
     first: float = 0.05
     most: int = 8
@@ -94,10 +94,12 @@ def candidates(
         return ()
     searcher = Searcher(seen, first)
     out = []
-    for before, split in enumerate(splits):
+    before = 0
+    for split in splits:
         if _load_steps(force, split.at, options.load_step):
             continue
         one = _candidate(levelled, seen, searcher, split, before, force, options)
+        before += one.confidence >= SURE
         if one.confidence >= options.least:
             out.append(one)
     return tuple(out)

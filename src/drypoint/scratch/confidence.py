@@ -1,9 +1,10 @@
 """How sure a candidate is: calibrated on simulated tracks, not a formula of its own.
 
 A confidence of 0.9 means: of such candidates on simulated tracks nine in ten lie at an event, that
-is within 3 % of the track of a true beginning that no other candidate is nearer to. It is a
+is within 5 % of the track of a true beginning that no other candidate is nearer to. It is a
 logistic function of the gain of the candidate, of how many channels speak for it and of how many
-candidates come before it on the track (after a first failure signals stay restless). The numbers
+candidates of 0.5 or more come before it on the track (after a first failure signals stay
+restless). The numbers
 come from ``benchmarks/bench_scratch.py --fit``, whose tracks are described in
 docs/explanation/scratch.md; whether they hold is printed by the same benchmark on other tracks.
 """
@@ -12,12 +13,14 @@ from __future__ import annotations
 
 import numpy as np
 
-#: Constant, ln(gain), channels beyond the first, candidates before (3 at most).
-WEIGHTS = (-5.145, 2.304, -0.051, -0.852)
+#: Constant, ln(gain), channels beyond the first, sure candidates before (3 at most).
+WEIGHTS = (-6.957, 3.163, -0.127, -1.328)
 #: Factor on the log-likelihood of places (:mod:`.locate`).
-TEMPER = 0.2
+TEMPER = 0.15
 #: Gain below which no candidate is followed up.
-LEAST_GAIN = 6.0
+LEAST_GAIN = 8.7
+#: Confidence from which on a candidate counts as one that comes before.
+SURE = 0.5
 
 
 def confidence(gain: float, channels: int, before: int) -> float:

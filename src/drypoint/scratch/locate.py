@@ -136,7 +136,8 @@ def likelihood(
             continue
         noise = float(np.median(known))
         total += two_lines(one.values, first, last, places, LENGTHS, (0.5 * noise) ** 2, temper)
-    far_low, far_high = max(low, at - 96), min(high, at + 96)
+    start = 0 if low == searcher.first else low
+    far_low, far_high = max(start, at - 96), min(high, at + 96)
     for i, bursts in enumerate(evidence.bursts):
         if split.parts[count + i] > 0:
             total += temper * _rates(bursts.counts, far_low, far_high, places)

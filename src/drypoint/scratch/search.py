@@ -78,8 +78,10 @@ class Searcher:
         for T in self.contrasts:
             z, _ = deviates(T, SCALES, low, high)
             rows.append(best_of(z, PRICE, MOST, _NEAR))
+        # First touch bends levels, but makes no bursts: these are counted from the start.
+        start = 0 if low == self.first else low
         for counts in self.counts:
-            g = rate_gains(counts, WINDOWS, low, high)
+            g = rate_gains(counts, WINDOWS, start, high)
             rows.append(np.clip(g - BURST_PRICE, 0.0, MOST))
         return np.array(rows)
 

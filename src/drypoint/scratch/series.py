@@ -29,6 +29,7 @@ FEWEST = 32  # bins
 SIZES = np.array([5.0, 6.5, 8.5, 11.0, 15.0, 20.0, 27.0])
 #: Sizes of jumps of a level from one bin to the next but one, in robust deviations.
 JUMPS = np.array([4.5, 6.5, 10.0, 16.0])
+TREND = 10  # bins to each side that tell the usual rise of a level
 _CALM = 7  # bins whose median deviation is the usual one
 
 
@@ -205,9 +206,11 @@ def evidence(levelled: Levelled) -> Evidence:
 
 
 def jump_counts(y: Floats) -> Floats:
-    """Jumps of a level, (sizes, bins): where it differs from the bin before the last by more than
-    the quietest eighth of the track allows; the largest of three neighbours counts."""
-    step = np.abs(y[2:] - y[:-2] - np.median(y[2:] - y[:-2]))
+    """Jumps of a level, (sizes, bins): where its rise over two bins differs from the usual rise
+    nearby by more than the quietest eighths of the track allow; of neighbours the largest counts.
+    """
+    rise = y[2:] - y[:-2]
+    step = np.abs(rise - running_median(rise, TREND))
     parts = np.array_split(step, 8)
     calm = 1.4826 * np.sort([float(np.median(p)) for p in parts])[1]
     top = np.zeros(len(y))
@@ -224,6 +227,17 @@ def at_bins(y: Floats, grid: Bins) -> Floats:
     middle = (grid.offsets[:-1] + grid.offsets[1:]) // 2
     middle = np.minimum(middle, len(grid.order) - 1)
     return np.where(grid.counts > 0, y[grid.order[middle]], np.nan)
+
+
+@njit(cache=True, nogil=True)
+def running_median(y: Floats, half: int) -> Floats:
+    """Median of each value and up to ``half`` to each side."""
+    out = np.empty(len(y))
+    for i in range(len(y)):
+        part = y[max(0, i - half) : i + half + 1].copy()
+        part.sort()
+        out[i] = 0.5 * (part[(len(part) - 1) // 2] + part[len(part) // 2])
+    return out
 
 
 def filled(values: Floats) -> Floats:

@@ -186,10 +186,10 @@ def _add(event: TrackEvent, at: float, u: Floats, sigma: _Sigma, rng: Rng, out: 
         out.lateral -= _sum_of_decays(u, places, drops, 0.0015)
         _ring(out, u, places, sigma, size, rng)
     elif event.kind == "chips":
-        places = _arrivals(rng, at, 0.03, 3.0, until)
+        places = _arrivals(rng, at, 0.02, 3.0, until)
         gone = np.zeros_like(u)
         for p in places:
-            gone[(u >= p) & (u < p + rng.gamma(3.0, 0.004))] = 1.0
+            gone[(u >= p) & (u < p + rng.gamma(3.0, 0.0025))] = 1.0
         deep = min(sigma.depth * size, truth.coating)
         edge = np.convolve(gone, np.ones(9) / 9, "same")
         out.depth += deep * edge
