@@ -247,12 +247,13 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--tests", type=int, default=300, help="clean ones, and of each fault")
     ask.add_argument("--write", action="store_true")
+    ask.add_argument("--quick", action="store_true", help="ten tests; nothing is written")
     given = ask.parse_args()
     began = time.process_time()
-    text = page(measure(given.tests))
+    text = page(measure(10 if given.quick else given.tests))
     print(text)
     print(f"{time.process_time() - began:.0f} s of one core")
-    if given.write:
+    if given.write and not given.quick:
         DOC.write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -18,6 +18,7 @@ from drypoint.records.names import take_apart
 from drypoint.report import gather, render_html
 from drypoint.run import StudyResult, run_study
 from drypoint.run.columns import DYNAMIC, column
+from drypoint.run.rerun import Change, Rerun, rerun
 from drypoint.simulation import Law, Noise, Oscillation, Truth, simulate, single
 from drypoint.store.results import read_results
 from drypoint.tips.build import blunted_tip
@@ -155,6 +156,54 @@ def test_what_is_written_reads_back(study: Path, result: StudyResult) -> None:
     assert "dynamic_bins.csv" in stored.manifest.files
     names = [i["name"] for i in stored.json("summary.json")["inputs"]]
     assert {"frame.K_s", "frame.mass", "frame.D_i"} <= set(names)
+
+
+def test_the_summary_holds_the_bins(study: Path, result: StudyResult) -> None:
+    found = read_results(load_study(study).results).json("summary.json")["dynamic"]
+    assert result.dynamic is not None
+    table = result.dynamic.table
+    assert found["windows"] == table.height
+    assert found["windows_withheld"] == table["withheld_because"].is_not_null().sum() > 0
+    for symbol, unit, factor in (("H_IT", "GPa", 1e9), ("E_IT", "GPa", 1e9)):
+        bins = [b for b in result.dynamic.bins["glass"][symbol] if b.result is not None]
+        written = found["bins"]["glass"][symbol]
+        assert len(written) == len(bins) > 10
+        for b, w in zip(bins, written, strict=True):
+            assert b.result is not None and w["unit"] == unit
+            assert w["mean"] == pytest.approx(b.result.mean / factor, rel=1e-12)
+            assert w["u"] == pytest.approx(b.result.u / factor, rel=1e-12)
+            assert w["h_c_from_nm"] <= w["h_c_nm"] <= w["h_c_to_nm"]
+
+
+def test_a_rerun_tells_what_moved_along_loading(study: Path) -> None:
+    """E_r goes as 1/beta, E_IT as 1 - nu^2 (ISO 14577-1, annex A); H knows of neither."""
+    found = rerun(study, [Change("analysis.beta", 1.1), Change("specimens.glass.nu", 0.2)])
+    along = [m for m in found.moved if m.depth is not None]
+    assert {m.symbol for m in along} == {"H_IT", "E_IT"}
+    assert len(along) > 20
+    for m in along:
+        if m.symbol == "H_IT":
+            assert m.after == pytest.approx(m.before, rel=1e-12)
+            continue
+        # 1/E_r = (1 - nu^2)/E_IT + (1 - nu_i^2)/E_i, diamond 1140 GPa and 0.07.
+        diamond = (1 - 0.07**2) / 1140
+        E_r = 1 / ((1 - 0.17**2) / m.before + diamond)
+        beta = (1 - 0.17**2) / (1.1 / (E_r * found_beta(found)) - diamond)
+        assert m.before + m.by["analysis.beta"] == pytest.approx(beta, rel=2e-3)
+        assert m.by["specimens.glass.nu"] == pytest.approx(
+            m.before * ((1 - 0.2**2) / (1 - 0.17**2) - 1), rel=2e-3
+        )
+        assert m.after - m.before == pytest.approx(sum(m.by.values()) + m.together, rel=1e-9)
+    table = found.table()
+    assert table["h_c_from_nm"].null_count() == len(found.moved) - len(along) > 0
+    assert table["by_analysis.beta"].null_count() == 0
+
+
+def found_beta(found: Rerun) -> float:
+    """beta of the first run."""
+    assert found.before.dynamic is not None
+    inputs = found.before.dynamic.rows.inputs
+    return float(inputs.mean[inputs.names.index("beta")])
 
 
 def test_report_and_figure_show_the_depths(result: StudyResult) -> None:

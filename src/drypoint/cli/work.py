@@ -125,7 +125,10 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
         if len(m.by) > 1:
             parts += f"; together: {m.together:+.3g}"
         unit = unit_text(m.symbol)
-        rows.append([m.specimen, m.symbol, unit, f"{a} ± {ua}", f"{b} ± {ub}", step, parts])
+        what = m.symbol
+        if m.depth is not None:
+            what += f" at {1e9 * m.depth[0]:.0f} to {1e9 * m.depth[1]:.0f} nm"
+        rows.append([m.specimen, what, unit, f"{a} ± {ua}", f"{b} ± {ub}", step, parts])
     if rows:
         head = ["specimen", "property", "unit", "before", "after", "moved", "by"]
         print(table(head, rows))

@@ -180,22 +180,23 @@ def read_cycles(
     least = np.clip(length // 2, 3, 10)
     tail: Ints = np.where(length >= 5, np.clip(length // 10, least, 200), 0)
     ends = _ends_of_holds(corrected, start, tail, length, test)
+    # Each reading by itself, without gaps: kernels take one row as they take many.
     out: Floats = _read(
         corrected.force, corrected.depth, corrected.time, zero.contact[test], hold_start, start,
         end, tail, ends["F"], ends["h"],
-    )  # fmt: skip
+    ).T.copy()  # fmt: skip
     slope = _sqrt_slopes(
         corrected, load_start, np.where(length >= 5, hold_start, start), seen, ends["F"], hms_window
     )
     return Cycles(
         test=test, cycle=cycle, start=start, stop=stop,
-        F_max=out[:, 0], h_max=out[:, 1], u_F_max=ends["u_F"], u_h_max=ends["u_h"],
+        F_max=out[0], h_max=out[1], u_F_max=ends["u_F"], u_h_max=ends["u_h"],
         has_hold=length >= 5, hold_start=hold_start,
-        F_1=out[:, 4], h_1=out[:, 5], t_hold=out[:, 6], creep_rate=ends["rate"],
+        F_1=out[4], h_1=out[5], t_hold=out[6], creep_rate=ends["rate"],
         u_creep_rate=ends["u_rate"],
-        W_total=out[:, 8], W_back=out[:, 9], h_last=out[:, 10], F_last=out[:, 11],
-        t_last=out[:, 12], slope_sqrt=slope[0], u_slope_sqrt=slope[1], t_max=out[:, 15],
-        moment_total=out[:, 17], moment_back=out[:, 18], t_slope_sqrt=slope[2],
+        W_total=out[8], W_back=out[9], h_last=out[10], F_last=out[11],
+        t_last=out[12], slope_sqrt=slope[0], u_slope_sqrt=slope[1], t_max=out[15],
+        moment_total=out[17], moment_back=out[18], t_slope_sqrt=slope[2],
     )  # fmt: skip
 
 

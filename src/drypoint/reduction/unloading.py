@@ -231,7 +231,7 @@ def fit_unloading(
     Unloading
     """
     w = np.broadcast_to(np.asarray(window, dtype=float), (len(start), 2))
-    low, high = np.ascontiguousarray(w[:, 0]), np.ascontiguousarray(w[:, 1])
+    low, high = w[:, 0].copy(), w[:, 1].copy()
 
     def some(a: int, b: int) -> tuple[Floats, Ints, Floats, Floats, Ints]:
         one = slice(a, b)

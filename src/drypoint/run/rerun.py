@@ -15,6 +15,7 @@ from drypoint.errors import RecipeError, Where
 from drypoint.recipe import Study, dumps, load_study, read_study
 from drypoint.run.columns import COLUMNS, column, factor_of
 from drypoint.run.progress import Watch
+from drypoint.run.rerun_along import Moved, moved_along
 from drypoint.run.result import StudyResult
 from drypoint.run.study_run import run_study
 
@@ -28,24 +29,6 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Moved:
-    """One reported value before and after, in its column's unit.
-
-    ``by`` has, for each change alone, how far it moved the value; ``together`` is what remains:
-    the effect of the changes on one another.
-    """
-
-    specimen: str
-    symbol: str
-    before: float
-    after: float
-    u_before: float
-    u_after: float
-    by: Mapping[str, float]
-    together: float
-
-
-@dataclass(frozen=True)
 class Rerun:
     """Both runs and what moved."""
 
@@ -55,12 +38,17 @@ class Rerun:
     moved: tuple[Moved, ...]
 
     def table(self) -> pl.DataFrame:
-        """A row for each specimen and property; a column ``by_KEY`` for each change."""
+        """A row for each specimen and property; a column ``by_KEY`` for each change.
+
+        Along loading a row for each bin of contact depth; the bins are null elsewhere.
+        """
         rows = []
+        bins = any(m.depth is not None for m in self.moved)
         for m in self.moved:
             row: dict[str, Any] = {
                 "specimen": m.specimen,
                 "property": column(m.symbol),
+                **(_edges(m) if bins else {}),
                 "before": m.before,
                 "u_before": m.u_before,
                 "after": m.after,
@@ -72,6 +60,11 @@ class Rerun:
             row["by_changes_together"] = m.together
             rows.append(row)
         return pl.DataFrame(rows, infer_schema_length=None, nan_to_null=True)
+
+
+def _edges(m: Moved) -> dict[str, float | None]:
+    low, high = (None, None) if m.depth is None else (1e9 * m.depth[0], 1e9 * m.depth[1])
+    return {"h_c_from_nm": low, "h_c_to_nm": high}
 
 
 def parse_change(text: str, study: Study) -> list[Change]:
@@ -195,7 +188,8 @@ def rerun(
                 alone[c.key] = None
     else:
         alone[changes[0].key] = after
-    return Rerun(before, after, tuple(changes), tuple(_moved(before, after, alone)))
+    moved = _moved(before, after, alone) + moved_along(before, after, alone)
+    return Rerun(before, after, tuple(changes), tuple(moved))
 
 
 def _moved(

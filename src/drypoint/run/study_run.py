@@ -163,6 +163,8 @@ def gather(
     notes += date_notes(study, readings.parts)
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
+    series = series_by_specimen(study, whole, kept, level)
+    every = series if counted[0].all() else series_by_specimen(study, whole, tests, level)
     result = StudyResult(
         study=study,
         batch=whole,
@@ -174,8 +176,8 @@ def gather(
         excluded=excluded,
         decisions=journal.decisions,
         set_aside=set_aside,
-        series=series_by_specimen(study, whole, kept, level),
-        series_all=series_by_specimen(study, whole, tests, level),
+        series=series,
+        series_all=every,
         provenance=provenance_of(study, journal, readings),
         notes=tuple(notes),
         bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(counted[1])), level),

@@ -12,6 +12,7 @@ from drypoint.run.columns import COLUMNS, MEANING, factor_of
 from drypoint.run.gathering import bins_frame
 from drypoint.run.result import StudyResult
 from drypoint.store import Origin, new_results, write_json, write_table
+from drypoint.uncertainty.bins import Bin
 
 #: Properties whose series stand in the summary.
 SUMMARY = tuple(s for s in COLUMNS if s not in ("epsilon",))
@@ -106,6 +107,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
         ],
         "correlations": [[float(c) for c in row] for row in _correlation(result)],
         **_films(result),
+        **_dynamic(result),
         **_stress(result),
         "notes": list(result.notes),
         "provenance": result.provenance.values(),
@@ -123,6 +125,26 @@ def _films(result: StudyResult) -> dict[str, Any]:
         "films": [film_summary(f, level) for f in result.films],
         "films_failed": [asdict(f) for f in result.films_failed],
     }
+
+
+def _dynamic(result: StudyResult) -> dict[str, Any]:
+    """Records with an oscillation: how many windows, and each bin of contact depth as a series."""
+    d = result.dynamic
+    if d is None:
+        return {}
+    own, out = d.table["withheld_because"], d.table["excluded"]
+    counts = {"windows": len(own), "windows_withheld": len(own) - own.null_count(),
+              "windows_excluded": int(out.sum())}  # fmt: skip
+
+    def one(b: Bin, symbol: str) -> dict[str, Any]:
+        edges = {"h_c_from_nm": b.low * 1e9, "h_c_to_nm": b.high * 1e9, "h_c_nm": b.depth * 1e9}
+        return {**edges, **_series({symbol: b.result})[symbol]}
+
+    bins = {
+        specimen: {s: [one(b, s) for b in found if b.result is not None] for s, found in of.items()}
+        for specimen, of in d.bins.items()
+    }
+    return {"dynamic": {**counts, "bins": bins}}
 
 
 def _stress(result: StudyResult) -> dict[str, Any]:
