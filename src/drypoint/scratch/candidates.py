@@ -20,6 +20,8 @@ from drypoint.scratch.series import Evidence, evidence, filled
 
 Floats = NDArray[np.float64]
 
+STEP_NEAR = 8  # bins about a candidate in which a step of the load explains it
+
 
 @dataclass(frozen=True)
 class CandidateOptions:
@@ -106,10 +108,10 @@ def candidates(
 
 
 def _load_steps(force: Floats, at: int, share: float) -> bool:
-    """Whether the load jumps at a place, against its own usual progress."""
-    a, b = max(at - 3, 0), min(at + 3, len(force) - 1)
-    usual = float(np.median(np.diff(force)))
-    return bool(abs(force[b] - force[a] - (b - a) * usual) > share * np.max(np.abs(force)))
+    """Whether the load jumps near a place, against its own usual progress."""
+    near = force[max(at - STEP_NEAR, 0) : at + STEP_NEAR + 1]
+    rise = near[2:] - near[:-2] - 2 * float(np.median(np.diff(force)))
+    return bool(len(rise) and np.max(np.abs(rise)) > share * np.max(np.abs(force)))
 
 
 def _candidate(
