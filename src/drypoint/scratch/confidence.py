@@ -14,9 +14,9 @@ from __future__ import annotations
 import numpy as np
 
 #: Constant, ln(gain), channels beyond the first, sure candidates before (3 at most).
-WEIGHTS = (-6.957, 3.163, -0.127, -1.328)
+WEIGHTS = (-7.179, 3.24, -0.087, -1.378)
 #: Factor on the log-likelihood of places (:mod:`.locate`).
-TEMPER = 0.15
+TEMPER = 0.23
 #: Gain below which no candidate is followed up.
 LEAST_GAIN = 8.7
 #: Confidence from which on a candidate counts as one that comes before.
