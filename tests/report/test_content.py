@@ -107,7 +107,7 @@ def test_shares_of_a_budget_add_up(content: Content) -> None:
 def test_everything_asked_for_is_there(content: Content, result: StudyResult) -> None:
     keys = [s.key for s in content.sections]
     assert keys == ["specimens", "bench", "cycle", "method", "results", "budget", "remarks",
-                    "comparison", "stress", "record", "cautions"]  # fmt: skip
+                    "comparison", "films", "stress", "record", "cautions"]  # fmt: skip
     text = words(content)
     for test in result.batch.tests:
         assert test.name in text
@@ -194,3 +194,37 @@ def test_stress_under_the_tip_has_its_section(content: Content, result: StudyRes
                         "impression-film"]  # fmt: skip
     assert all("film" in p.caption for b in section.blocks if isinstance(b, Drawing)
                for p in b.pictures)  # fmt: skip
+
+
+def test_the_film_has_its_section(content: Content, result: StudyResult) -> None:
+    """Structure, every model, the spread on a line of its own, plateau, what the given numbers
+    bring; the numbers are those of the result."""
+    (section,) = (s for s in content.sections if s.key == "films")
+    (one,) = result.films
+    tables = {b.caption: b for b in section.blocks if isinstance(b, Table)}
+    found = next(t for c, t in tables.items() if c.startswith("What was found"))
+    exact = found.rows[0]
+    assert exact[0] == "exact layered contact" and exact[1] == "modulus of film / GPa"
+    value, u = (float(v) for v in str(exact[2]).split(" ± "))
+    E, random, systematic = (v / 1e9 for v in one.exact.of("film.E"))
+    assert value == pytest.approx(E, abs=u / 10) and u == pytest.approx(
+        np.hypot(random, systematic), rel=0.05
+    )
+    assert found.rows[-1][0] == "spread between models" and found.rows[-1][2] == "–"
+    hardness = next(t for c, t in tables.items() if c.startswith("Hardness of the film"))
+    assert hardness.rows[0][0] == "plateau"
+    brought = next(t for c, t in tables.items() if c.startswith("Systematic part"))
+    assert brought.rows[0][0] == "elastic solution of a flat film"
+    pictures = [p for b in section.blocks if isinstance(b, Drawing) for p in b.pictures]
+    assert [p.name for p in pictures] == ["film-modulus-film", "film-hardness-film"]
+    assert f"{len(one.tests)} unloadings" in pictures[0].alt and "Plateau" in pictures[1].alt
+
+
+def test_a_film_without_a_value_is_said(result: StudyResult) -> None:
+    from drypoint.report.films import films
+    from drypoint.run.coatings import FilmFailure
+
+    failed = FilmFailure("film", "No test has E.", "Test shallower.")
+    section = films(replace(result, films=(), films_failed=(failed,)))
+    assert section is not None
+    assert any("No film value: No test has E." in str(b) for b in section.blocks)
