@@ -181,6 +181,22 @@ def test_opposed_scans_tell_the_lateral_zero() -> None:
     assert {p.code for p in L.problems} == {"direction"}
 
 
+def test_zero_off_the_surface_and_not_from_a_noisy_ramp() -> None:
+    rng = np.random.default_rng(8)
+    n, zero, noise = 4000, 7e-3, 5e-3
+    x = np.linspace(0, 4e-4, n)
+    ramp = 0.5 * np.linspace(0, 1, n)
+    F = ramp + noise * rng.standard_normal(n)
+    L = level(Track("ramp", (Pass("scratch", x, F, zero + 0.3 * ramp),)))
+    assert L.lateral_from == "assumed" and L.lateral_zero.u > 0
+    held = np.concatenate([np.zeros(400), 0.5 * np.linspace(0.05, 1, n - 400)])
+    F = held + noise * rng.standard_normal(n)
+    side = zero + 0.3 * held + 1e-4 * rng.standard_normal(n)
+    L = level(Track("held", (Pass("scratch", x, F, side),)))
+    assert L.lateral_from == "off the surface"
+    assert L.lateral_zero.value == pytest.approx(zero, abs=3 * L.lateral_zero.u)
+
+
 def test_wear_of_repeats_at_constant_load() -> None:
     n, length, load, per_pass = 1200, 2e-4, 0.1, 30e-9
     x = np.linspace(0, length, n)

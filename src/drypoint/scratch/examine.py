@@ -170,7 +170,7 @@ def saturated_at(scratch: Pass, inputs: Inputs) -> Bools:
 def lifted_at(F_n: Floats, grid: Bins) -> Bools:
     """Samples at which the normal force falls below a fifth of what the ramp promises there.
 
-    The ramp is Huber's straight line through the bins; stretches where it promises less than
+    The ramp is Huber's straight line through the bins; stretches where it promises less than a
     twentieth of its largest force are not judged.
     """
     mean, _, _ = grid.means(F_n)

@@ -34,15 +34,20 @@ def _middle(F: Floats) -> Known:
 
 
 def _off_surface(p: Pass) -> Floats | None:
-    """Lateral force where nothing is touched: normal force within its noise of zero, at the
-    start of the pass."""
+    """Lateral force where nothing is touched: at the start of the pass, while the normal force is
+    within its noise of zero and does not rise (a ramp from zero slides from its first sample)."""
     assert p.F_l is not None
     top = float(np.nanmax(p.F_n))
     step = np.diff(p.F_n[: max(len(p) // 10, 32)])
     noise = 1.4826 * float(np.nanmedian(np.abs(step))) / float(np.sqrt(2))
     touching = ~(np.abs(p.F_n) <= max(4 * noise, 1e-4 * top))
     first = int(np.argmax(touching)) if touching.any() else len(p)
-    return p.F_l[:first] if first >= FEWEST_OFF else None
+    if first < FEWEST_OFF:
+        return None
+    early, late = np.array_split(p.F_n[:first], 2)
+    rise = float(np.median(late)) - float(np.median(early))
+    slack = max(4 * noise * float(np.sqrt(np.pi / first)), 1e-5 * top)
+    return None if rise > slack else p.F_l[:first]
 
 
 def lateral_zero(track: Track, inputs: Inputs, where: Place) -> tuple[Known, str]:
@@ -58,10 +63,8 @@ def lateral_zero(track: Track, inputs: Inputs, where: Place) -> tuple[Known, str
         return inputs.lateral_zero, "declared"
     able = [p for p in track.passes if p.F_l is not None and np.isfinite(p.F_l).any()]
     for p in able:
-        # A ramp from zero force slides from the first sample on: only light scans are asked, or
-        # passes that stand off for long.
         off = _off_surface(p)
-        if off is not None and len(off) >= (FEWEST_OFF if p.kind != "scratch" else 0.02 * len(p)):
+        if off is not None:
             return _middle(off), "off the surface"
     talk = inputs.crosstalk
     light = [p for p in able if p.kind != "scratch"]
