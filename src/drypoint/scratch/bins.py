@@ -67,6 +67,18 @@ def _steady(v: Floats, n: int, room: Floats) -> tuple[float, float]:
     return total / n, scale
 
 
+@njit(cache=True, nogil=True)
+def gathered(y: Floats, order: Ints, start: int, stop: int, room: Floats) -> int:
+    """Put the samples of a bin that are numbers into ``room``; how many they are."""
+    n = 0
+    for k in range(start, stop):
+        s = y[order[k]]
+        if np.isfinite(s):
+            room[n] = s
+            n += 1
+    return n
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def bin_means(y: Floats, order: Ints, offsets: Ints) -> tuple[Floats, Floats, Ints]:
     """Robust mean, robust deviation of the samples, and number of samples that are numbers."""
@@ -80,12 +92,7 @@ def bin_means(y: Floats, order: Ints, offsets: Ints) -> tuple[Floats, Floats, In
     v = np.empty(most)
     room = np.empty(most)
     for b in range(m):
-        n = 0
-        for k in range(offsets[b], offsets[b + 1]):
-            s = y[order[k]]
-            if np.isfinite(s):
-                v[n] = s
-                n += 1
+        n = gathered(y, order, offsets[b], offsets[b + 1], v)
         count[b] = n
         if n > 0:
             mean[b], scale[b] = _steady(v, n, room)

@@ -21,9 +21,29 @@ Ints = NDArray[np.int64]
 SCALES = np.array([6, 12, 24, 48], dtype=np.int64)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
+def orthonormal(rows: Floats) -> None:
+    """Gram and Schmidt in place, twice over; a row that the ones before it span becomes zero."""
+    m, n = rows.shape
+    for a in range(m):
+        for _ in range(2):
+            for b in range(a):
+                dot = 0.0
+                for i in range(n):
+                    dot += rows[a, i] * rows[b, i]
+                for i in range(n):
+                    rows[a, i] -= dot * rows[b, i]
+        size = 0.0
+        for i in range(n):
+            size += rows[a, i] * rows[a, i]
+        size = np.sqrt(size)
+        for i in range(n):
+            rows[a, i] = rows[a, i] / size if size > 1e-9 else 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def shapes(w: int) -> tuple[Floats, Floats]:
-    """Step and kink for a half-width of w bins, of unit length, by Gram and Schmidt."""
+    """Step and kink for a half-width of w bins, of unit length."""
     n = 2 * w
     basis = np.empty((5, n))
     for i in range(n):
@@ -33,20 +53,7 @@ def shapes(w: int) -> tuple[Floats, Floats]:
         basis[2, i] = u * u
         basis[3, i] = 1.0 if u > 0.0 else -1.0
         basis[4, i] = abs(u)
-    for a in range(5):
-        for _ in range(2):
-            for b in range(a):
-                dot = 0.0
-                for i in range(n):
-                    dot += basis[a, i] * basis[b, i]
-                for i in range(n):
-                    basis[a, i] -= dot * basis[b, i]
-        size = 0.0
-        for i in range(n):
-            size += basis[a, i] * basis[a, i]
-        size = np.sqrt(size)
-        for i in range(n):
-            basis[a, i] /= size
+    orthonormal(basis)
     return basis[3], basis[4]
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.scratch.contrasts import SCALES, deviates
+from drypoint.scratch.contrasts import SCALES, deviates, orthonormal
 from drypoint.scratch.search import Searcher, Split
 from drypoint.scratch.series import Evidence
 
@@ -29,28 +29,15 @@ LENGTHS = np.array([0.0, 3.0, 6.0, 12.0])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _rest(A: Floats, r: Floats) -> None:
-    """Take from r what the columns of A explain (modified Gram and Schmidt; A is overwritten)."""
-    n, m = A.shape
-    for a in range(m):
-        for b in range(a):
-            dot = 0.0
-            for i in range(n):
-                dot += A[i, a] * A[i, b]
-            for i in range(n):
-                A[i, a] -= dot * A[i, b]
-        size = 0.0
-        for i in range(n):
-            size += A[i, a] * A[i, a]
-        size = np.sqrt(size)
-        if size <= 1e-9:
-            continue
+def _rest(rows: Floats, r: Floats) -> None:
+    """Take from r what the rows explain; they are overwritten."""
+    orthonormal(rows)
+    for a in range(rows.shape[0]):
         dot = 0.0
-        for i in range(n):
-            A[i, a] /= size
-            dot += A[i, a] * r[i]
-        for i in range(n):
-            r[i] -= dot * A[i, a]
+        for i in range(len(r)):
+            dot += rows[a, i] * r[i]
+        for i in range(len(r)):
+            r[i] -= dot * rows[a, i]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -62,7 +49,7 @@ def two_lines(
     before and after, variances not below ``least``. -inf near the ends."""
     out = np.full(len(places), -np.inf)
     n = last - first
-    A = np.empty((n, 4))
+    A = np.empty((4, n))
     gains = np.empty(len(lengths))
     for q in range(len(places)):
         c = places[q] - first
@@ -74,10 +61,10 @@ def two_lines(
                 new = 0.0
                 if i >= c:
                     new = min(1.0, (i + 0.5 - c) / max(lengths[k], 0.5))
-                A[i, 0] = 1.0 - new
-                A[i, 1] = u * (1.0 - new)
-                A[i, 2] = new
-                A[i, 3] = u * new
+                A[0, i] = 1.0 - new
+                A[1, i] = u * (1.0 - new)
+                A[2, i] = new
+                A[3, i] = u * new
             r = y[first:last].copy()
             _rest(A, r)
             a = 0.0

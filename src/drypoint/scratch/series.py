@@ -17,7 +17,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.scratch.bins import Bins
+from drypoint.scratch.bins import Bins, gathered
 from drypoint.scratch.level import Levelled
 
 Floats = NDArray[np.float64]
@@ -72,12 +72,7 @@ def middles(y: Floats, order: Ints, offsets: Ints) -> tuple[Floats, Floats]:
         most = max(most, offsets[b + 1] - offsets[b])
     room = np.empty(most)
     for b in range(m):
-        n = 0
-        for k in range(offsets[b], offsets[b + 1]):
-            s = y[order[k]]
-            if np.isfinite(s):
-                room[n] = s
-                n += 1
+        n = gathered(y, order, offsets[b], offsets[b + 1], room)
         if n < 3:
             continue
         part = room[:n]
