@@ -11,17 +11,18 @@ from numpy.typing import NDArray
 from drypoint.errors import ReductionError
 from drypoint.records.batch import Batch
 from drypoint.records.segments import Segments, find_segments
-from drypoint.reduction import flags as flags_
+from drypoint.reduction.assemble import assemble
 from drypoint.reduction.correct import Corrected, correct
 from drypoint.reduction.cycles import Cycles, read_cycles
-from drypoint.reduction.derive import LOCAL, UNITS, Context, jacobians
+from drypoint.reduction.derive import LOCAL, Context, jacobians
 from drypoint.reduction.dynamic import Dynamic, reduce_dynamic
 from drypoint.reduction.events import Events, find_events
+from drypoint.reduction.faults import Fault, find_faults
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.local import Locals, local_inputs
 from drypoint.reduction.options import Options
-from drypoint.reduction.result import Quantity, Reduction
-from drypoint.reduction.unloading import STATUS, Unloading, fit_unloading
+from drypoint.reduction.result import Reduction, take_rows
+from drypoint.reduction.unloading import Unloading, fit_unloading
 from drypoint.reduction.viscous import Viscous, find_viscous, share_of, with_viscous
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
@@ -51,15 +52,6 @@ class Overrides:
 
 
 NO_OVERRIDES = Overrides()
-
-
-@dataclass(frozen=True)
-class Fault:
-    """A test that gave no result: its index in the batch, why, and what to do."""
-
-    test: int
-    reason: str
-    remedy: str
 
 
 @dataclass(frozen=True)
@@ -187,9 +179,9 @@ def reduce_batch(
                    area, viscous)  # fmt: skip
     values, by_local, by_theta = jacobians(local.values, inputs.as_dict(), ctx)
     events = find_events(corrected, segments, (batch.force, batch.depth), options.flags)
-    cycles = _assemble(bench, options, corrected, readings, fits, events, local, ctx, inputs,
+    cycles = assemble(bench, options, corrected, readings, fits, events, local, ctx, inputs,
                        values, by_local, by_theta, share)  # fmt: skip
-    faults = _faults(batch, corrected, readings, fits, tests_rows)
+    faults = find_faults(batch, corrected, readings, fits, tests_rows)
     bad = {f.test for f in faults}
     good = np.array([r for r in tests_rows if int(readings.test[r]) not in bad], dtype=np.int64)
     keep = np.array([i for i, t in enumerate(readings.test) if int(t) not in bad], dtype=np.int64)
@@ -200,19 +192,6 @@ def reduce_batch(
             batch, bench, options, corrected, segments, readings, fits, ctx, inputs, keep
         ),
     )  # fmt: skip
-
-
-def take_rows(r: Reduction, rows: NDArray[np.int64]) -> Reduction:
-    """The chosen rows as a reduction of their own."""
-    quantities = {
-        s: Quantity(
-            q.symbol, q.unit, q.value[rows], q.u_random[rows], q.sensitivity[rows],
-            {k: v[rows] for k, v in q.random_parts.items()},
-        )
-        for s, q in r.quantities.items()
-    }  # fmt: skip
-    flags = tuple(r.flags[int(i)] for i in rows)
-    return Reduction(r.test[rows], r.cycle[rows], quantities, r.inputs, flags)
 
 
 def _windows(given: Mapping[str, tuple[float, float]], index: Mapping[str, int], n: int) -> Floats:
@@ -282,128 +261,6 @@ def _context(
         zero_exponent=options.zero.exponent,
         zero_per_exponent=corrected.zero.per_exponent[readings.test],
     )  # fmt: skip
-
-
-def _assemble(
-    bench: Bench,
-    options: Options,
-    corrected: Corrected,
-    readings: Cycles,
-    fits: Unloading,
-    events: Events,
-    local: Locals,
-    ctx: Context,
-    inputs: Joint,
-    values: Mapping[str, Floats],
-    by_local: Mapping[str, Floats],
-    by_theta: Mapping[str, Floats],
-    viscous_share: Quantity,
-) -> Reduction:
-    quantities = {}
-    sources = {}
-    for name, cov in local.parts.items():
-        # Most sources touch few of the inputs.
-        which = np.flatnonzero(np.any(np.einsum("ijj->ij", cov) != 0.0, axis=0))
-        sources[name] = which, np.ascontiguousarray(cov[:, which[:, None], which])
-    # A symbol that does not exist for a row (no hold, no loading fit) is NaN there, and only
-    # there: a missing local input must not spoil the others.
-    j_local = np.stack([by_local[s] for s in UNITS], axis=1)
-    j_local[~np.isfinite(j_local)] = 0.0
-    shares = {}
-    for name, (which, cov) in sources.items():
-        some = np.ascontiguousarray(j_local[:, :, which])
-        var = np.sum((some @ cov) * some, axis=2).T
-        shares[name] = np.sqrt(np.clip(var, 0.0, None))
-    for k, (s, unit) in enumerate(UNITS.items()):
-        parts = {name: share[k] for name, share in shares.items()}
-        total = np.zeros(len(readings.test))
-        for part in parts.values():
-            total += part**2
-        u = np.where(np.isfinite(values[s]), np.sqrt(total), np.nan)
-        quantities[s] = Quantity(s, unit, values[s], u, by_theta[s], parts)
-    quantities["viscous_share"] = viscous_share
-    hold = readings.has_hold
-    with np.errstate(invalid="ignore", divide="ignore"):
-        relaxed = np.abs(readings.F_1 / readings.F_max - 1.0) > 0.02
-        still = np.abs(readings.h_max / readings.h_1 - 1.0) < 0.005
-    depth_control = hold & relaxed & still
-    _blank(quantities, "C_IT", ~hold | depth_control)
-    _blank(quantities, "R_IT", ~depth_control)
-    bad = fits.status != 0
-    for s in quantities:
-        if s not in ("F_max", "h_max", "W_total"):
-            _blank(quantities, s, bad)
-    h = quantities["H_IT"]
-    u_sys = np.sqrt(np.einsum("ij,jk,ik->i", h.sensitivity, inputs.cov, h.sensitivity))
-    u_H = np.hypot(h.u_random, u_sys)
-    seen = {**values, "viscous_share": viscous_share.value}
-    found = flags_.find_flags(
-        corrected, readings, fits, events, seen, u_H, bench.tip, ctx.seen, options
-    )
-    withheld = np.array(
-        [any(f.code in ("still elastic", "hardness uncertain") for f in row) for row in found],
-        dtype=bool,
-    )
-    for s in ("H_IT", "HV_conv"):
-        _blank(quantities, s, withheld)
-    return Reduction(readings.test, readings.cycle, quantities, inputs, found)
-
-
-def _blank(quantities: dict[str, Quantity], symbol: str, where: NDArray[np.bool_]) -> None:
-    q = quantities[symbol]
-    quantities[symbol] = Quantity(
-        q.symbol,
-        q.unit,
-        np.where(where, np.nan, q.value),
-        np.where(where, np.nan, q.u_random),
-        q.sensitivity,
-        q.random_parts,
-    )
-
-
-def _faults(
-    batch: Batch,
-    corrected: Corrected,
-    readings: Cycles,
-    fits: Unloading,
-    tests_rows: NDArray[np.int64],
-) -> tuple[Fault, ...]:
-    out = []
-    row_of = {int(readings.test[r]): int(r) for r in tests_rows}
-    for i in range(len(batch)):
-        if int(corrected.zero.how[i]) == -1:
-            out.append(
-                Fault(
-                    i,
-                    "No contact: the force never rises above its noise.",
-                    "Look at the record; repeat the test if the tip did not touch.",
-                )
-            )
-        elif i not in row_of:
-            out.append(
-                Fault(
-                    i,
-                    "No unloading was found after the loading.",
-                    "If there is one, name the segments in the decisions file.",
-                )
-            )
-        elif fits.status[row_of[i]] != 0:
-            out.append(
-                Fault(
-                    i,
-                    f"The unloading could not be fitted: {STATUS[int(fits.status[row_of[i]])]}.",
-                    "Choose another window for this test, or exclude it.",
-                )
-            )
-        elif not readings.F_max[row_of[i]] > 10 * corrected.zero.noise_force[i]:
-            out.append(
-                Fault(
-                    i,
-                    "The largest force is hardly above the noise.",
-                    "Use a larger force or a quieter range.",
-                )
-            )
-    return tuple(out)
 
 
 __all__ = ["LOCAL", "NO_OVERRIDES", "Fault", "Overrides", "Reduced", "reduce_batch", "take_rows"]

@@ -78,3 +78,16 @@ class Reduction:
     def u(self, symbol: str) -> Floats:
         """Combined standard uncertainty of each row, shape (n,)."""
         return np.hypot(self.quantities[symbol].u_random, self.u_systematic(symbol))
+
+
+def take_rows(r: Reduction, rows: NDArray[np.int64]) -> Reduction:
+    """The chosen rows as a reduction of their own."""
+    quantities = {
+        s: Quantity(
+            q.symbol, q.unit, q.value[rows], q.u_random[rows], q.sensitivity[rows],
+            {k: v[rows] for k, v in q.random_parts.items()},
+        )
+        for s, q in r.quantities.items()
+    }  # fmt: skip
+    flags = tuple(r.flags[int(i)] for i in rows)
+    return Reduction(r.test[rows], r.cycle[rows], quantities, r.inputs, flags)
