@@ -58,6 +58,8 @@ check: $(STAMP)
 
 # The figures of docs/reference/speed.md, then a quick look at the longer studies.
 bench: $(STAMP)
+	@$(BIN)/python -c 'import pandas' 2>/dev/null || $(BIN)/python -m pip install --quiet \
+	  --disable-pip-version-check --constraint constraints.txt --editable '.[bench]'
 	$(BIN)/python benchmarks/bench_speed.py --write
 	@for file in benchmarks/bench_*.py; do test "$$file" != benchmarks/bench_speed.py || continue; \
 	  echo "== $$file --quick"; $(BIN)/python "$$file" --quick; done

@@ -4,7 +4,8 @@
 
 ``--quick`` takes seconds, the default some minutes; ``--full`` streams 200,000 tests. ``--write``
 puts the table into docs/reference/speed.md. Ratios are of processor time (user and system), which
-other work on the machine disturbs least; files lie in a temporary folder and are read from memory.
+other work on the machine disturbs least, or of time on the clock where all cores work; files lie in
+a temporary folder and are read from memory.
 """
 
 from __future__ import annotations
@@ -25,8 +26,9 @@ def page(rows: list[Row], facts: dict[str, str]) -> str:
         "# How long it takes",
         "",
         "Written by `python benchmarks/bench_speed.py --write` (part of `make bench`): one run on",
-        "one machine. Ratios are of processor time within that run, so that other machines give",
-        "about the same. The floors were set beforehand; a floor that is missed says so.",
+        "one machine. Ratios are within that run, so that other machines give about the same: of",
+        "processor time, or, where all cores work, of time on the clock. The floors were set",
+        "beforehand; a floor that is missed says so.",
         "",
         "| what | measured | floor | |",
         "|---|---|---|---|",
