@@ -13,7 +13,7 @@ import numpy as np
 from drypoint.simulation.tracks import Disturbance, TrackEvent, TrackTruth
 
 #: Signal-to-noise ratio of the first event: low, middle, high.
-LEVELS = (5.0, 15.0, 45.0)
+LEVELS = (5.0, 15.0, 30.0)
 #: Kinds by stage; a track takes some of the stages in this order.
 STAGES = (("acoustic", "friction"), ("cracks",), ("chips",), ("worn through",))
 SPREAD = 0.3  # of the logarithm of each noise
