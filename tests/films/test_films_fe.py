@@ -1,40 +1,54 @@
-"""Film modulus from finite-element tests that no formula of the analysis made (data/fe_films.csv).
+"""Film modulus from finite-element tests that no formula of the analysis made (scripts/film_set.py).
 
-The elastic solution is for a flat film; a test unloads from a dent at finite slope. On homogeneous
-solids the same kind of simulation gives a modulus 1.12 to 1.19 times too high with the true contact
-radius (mean 1.145), which a tip's calibration would take up. It is divided out here; the 3 % by
-which it differs from solid to solid is the model's own uncertainty in films.infer. 2 % stand for
-each contact radius.
+Fixed before the set was computed: the cases and thicknesses, 2 % for each contact radius, the
+factor of a calibration as the median of the homogeneous solids, and the limit: within 5 % or
+within the stated 95 % interval for nine of the ten films.
 """
 
 from __future__ import annotations
 
+import csv
+import sys
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from drypoint import films
 
-DATA = np.genfromtxt(
-    Path(__file__).parent / "data" / "fe_films.csv", delimiter=",", names=True, skip_header=4
-)
-FACTOR = 1.145
-#: Soft film (72 GPa) on a stiff base (400 GPa) whose dent is mostly elastic: found 31 % too high.
-#: The film under the tip is thinner and the strains are large; neither is in the elastic solution.
-MISSES = {8}
+DATA = Path(__file__).parent / "data" / "fe_layers.csv"
+SCRIPTS = Path(__file__).parents[2] / "scripts"
+
+
+def rows(kind: str) -> list[dict[str, float]]:
+    with DATA.open(encoding="utf-8", newline="") as file:
+        table = csv.DictReader(line for line in file if not line.startswith("#"))
+        return [
+            {k: float(v) for k, v in row.items() if k != "kind" and v}
+            for row in table
+            if row["kind"] == kind
+        ]
+
+
+def bulk_factors() -> np.ndarray:
+    """S/(2 a E*) of the homogeneous solids: 1 for a flat contact."""
+    return np.array(
+        [
+            r["S_N_per_m"] / (2 * r["a_m"]) * (1 - r["nu_f"] ** 2) / (r["E_f_GPa"] * 1e9)
+            for r in rows("bulk")
+        ]
+    )
 
 
 def analysed(case: int) -> tuple[films.FilmResult, float]:
-    """The result for one case and the film's true modulus; records are scaled to one film of 1 um.
+    """The result for one film and its true modulus (Pa); records are scaled to a film of 1 um.
 
     A cone on a film is self-similar: depth, radius and thickness times k leave moduli alone.
     """
-    rows = DATA[DATA["case"] == case]
-    k = 1000 / rows["thickness_nm"]
-    a = rows["contact_radius_nm"] * k * 1e-9
-    E = rows["stiffness_N_per_m"] / (2 * rows["contact_radius_nm"] * 1e-9) / FACTOR
-    tests = films.FilmTests(a, E, 0.02 * E)
-    one = rows[0]
+    mine = [r for r in rows("film") if r["case"] == case]
+    one, factor = mine[0], float(np.median(bulk_factors()))
+    a = np.array([r["a_m"] * 1e-6 / (r["thickness_nm"] * 1e-9) for r in mine])
+    E = np.array([r["S_N_per_m"] / (2 * r["a_m"]) for r in mine]) / factor
     structure = films.one_film(
         films.sought(100e9),
         films.known(one["nu_f"]),
@@ -42,18 +56,43 @@ def analysed(case: int) -> tuple[films.FilmResult, float]:
         films.known(one["E_s_GPa"] * 1e9),
         films.known(one["nu_s"]),
     )
-    return films.infer(tests, structure), float(one["E_f_GPa"]) * 1e9
+    return films.infer(films.FilmTests(a, E, 0.02 * E), structure), one["E_f_GPa"] * 1e9
 
 
 def test_nine_of_ten_films_come_back() -> None:
-    """Within 5 % or within its 95 % interval, and no other misses than the one named."""
-    lost, close = set(), 0
+    lost = []
     for case in range(1, 11):
         found, true = analysed(case)
         low, high = found.interval("film.E")
         off = float(found.best[0]) / true - 1
-        close += abs(off) < 0.09
         if abs(off) > 0.05 and not low <= true <= high:
-            lost.add(case)
-    assert lost == MISSES
-    assert close >= 8
+            lost.append((case, round(100 * off, 1)))
+    assert len(lost) <= 1, lost
+
+
+def test_the_set_covers_what_it_says() -> None:
+    """Contrast 0.2 to 5, a/t 0.1 to 2."""
+    made = rows("film")
+    contrast = [r["E_f_GPa"] / r["E_s_GPa"] for r in made]
+    reach = [r["a_m"] / (r["thickness_nm"] * 1e-9) for r in made]
+    assert min(contrast) <= 0.2 and max(contrast) >= 5
+    assert min(reach) <= 0.12 and max(reach) >= 1.7
+
+
+def test_the_set_is_what_the_finite_elements_give() -> None:
+    """One film of the set computed again."""
+    sys.path.insert(0, str(SCRIPTS))
+    try:
+        import film_set
+    finally:
+        sys.path.remove(str(SCRIPTS))
+    from drypoint import stress
+
+    row = next(r for r in rows("film") if r["case"] == 6 and r["thickness_nm"] < 1500)
+    film = film_set.solid(row["E_f_GPa"], row["nu_f"], row["Y_f_GPa"])
+    base = film_set.solid(row["E_s_GPa"], row["nu_s"], row["Y_s_GPa"])
+    stack = stress.Stack(base, (stress.Layer(film, row["thickness_nm"] * 1e-9),))
+    F, a, S = film_set.pressed(stack)
+    assert pytest.approx(row["F_N"], rel=0.01) == F
+    assert pytest.approx(row["a_m"], rel=0.01) == a
+    assert pytest.approx(row["S_N_per_m"], rel=0.01) == S
