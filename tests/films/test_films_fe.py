@@ -1,4 +1,6 @@
-"""Film modulus from finite-element tests that no formula of the analysis made (scripts/film_set.py).
+"""Film modulus from finite-element tests that no formula of the analysis made.
+
+scripts/film_set.py made them.
 
 Fixed before the set was computed: the cases and thicknesses, 2 % for each contact radius, the
 factor of a calibration as the median of the homogeneous solids, and the limit: within 5 % or

@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 
 #: Name of the shared input that stands for the elastic model's own error.
 MODEL = "model.elastic"
-#: Its relative standard uncertainty, our own choice: finite-element tests on unlike homogeneous solids
-#: differ by 1.3 %, those on films by up to 6 % (docs/explanation/films.md).
+#: Its relative standard uncertainty, our own choice: finite-element tests on unlike homogeneous
+#: solids differ by 1.3 %, those on films by up to 6 % (docs/explanation/films.md).
 U_MODEL = 0.03
 
 
