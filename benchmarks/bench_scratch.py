@@ -2,6 +2,7 @@
 
     python benchmarks/bench_scratch.py [--tracks 1000] [--jobs 2] [--write]
     python benchmarks/bench_scratch.py --fit [--tracks 2000]
+    python benchmarks/bench_scratch.py --speed
 
 Tracks with known truth are invented (``scratch_world.py``), written down as three passes, levelled
 and searched with the defaults. Printed: detection rate, false alarms, bias of the critical load and
@@ -20,6 +21,7 @@ from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
+from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -106,7 +108,7 @@ def run(jobs: Iterable[Job], workers: int) -> list[Row]:
     """All rows; the same whatever the number of workers."""
     if workers < 2:
         return [r for j in jobs for r in rows_of(j)]
-    with ProcessPoolExecutor(workers) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         return [r for rows in pool.map(rows_of, jobs, chunksize=8) for r in rows]
 
 
@@ -200,7 +202,7 @@ def speed(n: int, workers: int) -> tuple[float, float, float]:
     with TemporaryDirectory() as folder:
         files = [write(r, Path(folder) / f"{i}.parquet") for i, r in enumerate(records)]
         work(files[0])
-        with ProcessPoolExecutor(workers) as pool:
+        with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
             list(pool.map(work, files * workers))
             start = time.perf_counter()
             list(pool.map(only_read, [files[i % 8] for i in range(n)], chunksize=8))
@@ -208,6 +210,15 @@ def speed(n: int, workers: int) -> tuple[float, float, float]:
             list(pool.map(work, [files[i % 8] for i in range(n)], chunksize=8))
             end = time.perf_counter()
     return middle - start, end - middle, n
+
+
+def speed_line(n: int, workers: int) -> str:
+    """What :func:`speed` found, in words."""
+    reading, working, count = speed(min(n, 1000), workers)
+    return (
+        f"{count:.0f} tracks: {working:.1f} s on {workers} cores, reading alone {reading:.1f} s, "
+        f"ratio {working / reading:.1f}"
+    )
 
 
 def write(record: TrackRecord, path: Path) -> Path:
@@ -251,10 +262,14 @@ def main() -> None:
     parser.add_argument("--tracks", type=int, default=1000)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--speed", action="store_true", help="only how long the work takes")
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--quick", action="store_true", help="twenty tracks; nothing is written")
     given = parser.parse_args()
     n, workers = 20 if given.quick else given.tracks, given.jobs
+    if given.speed:
+        print(speed_line(n, workers))
+        return
     if given.fit:
         fit(n, workers)
         return
@@ -286,11 +301,7 @@ def main() -> None:
         "",
     ]  # fmt: skip
     print("\n".join(text))
-    reading, working, count = speed(min(n, 1000), workers)
-    print(
-        f"{count:.0f} tracks: {working:.1f} s on {workers} cores, reading alone {reading:.1f} s, "
-        f"ratio {working / reading:.1f}"
-    )
+    print(speed_line(n, workers))
     if given.write and not given.quick:
         DOC.write_text("\n".join([HEAD, *text]), encoding="utf-8")
 
