@@ -112,6 +112,8 @@ def facts() -> dict[str, str]:
         found = re.search(r"model name\s*:\s*(.+)", info.read_text())
         model = found.group(1) if found else model
     out = {"processor": model, "cores": str(os.cpu_count()), "Python": platform.python_version()}
+    if hasattr(os, "getloadavg"):  # above the cores: other work took its share of the clock
+        out["load, mean of 5 minutes"] = f"{os.getloadavg()[1]:.1f}"
     return out | {n: version(n) for n in ("drypoint", "numpy", "scipy", "numba", "polars")}
 
 
