@@ -275,8 +275,8 @@ def csv(folder: Path, size: Size) -> list[Row]:
             f"({theirs.each(size.csv)} a file): no zero, no drift, no uncertainty. In processor "
             f"time {theirs.cpu / mine.cpu:.1f} times as fast. Of ours, reading takes "
             f"{reading.each(size.csv)}: files of one shape are parsed together. The loop uses one "
-            "core, ours all of them. The rest is the reduction, the same as from Parquet: what the loop "
-            "does not do takes most of the time. Pandas is no dependency of Drypoint.",
+            "core, ours all of them. The rest is the reduction, the same as from Parquet: what the "
+            "loop does not do takes most of the time. Pandas is no dependency of Drypoint.",
         )
     ]  # fmt: skip
 
