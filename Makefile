@@ -7,7 +7,10 @@ BIN := .venv/bin
 STAMP := .venv/.drypoint-setup
 # What only the tests need besides Python, as command=debian-package pairs (any one of several
 # commands, with commas between them)
-APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium
+APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium \
+  ccx=calculix-ccx
+# What the benchmarks compare with.
+APT_BENCH ?= ccx=calculix-ccx
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg
@@ -60,6 +63,7 @@ check: $(STAMP)
 bench: $(STAMP)
 	@$(BIN)/python -c 'import pandas' 2>/dev/null || $(BIN)/python -m pip install --quiet \
 	  --disable-pip-version-check --constraint constraints.txt --editable '.[bench]'
+	@bash scripts/bootstrap.sh tools $(APT_BENCH) || echo 'Going on without it.'
 	$(BIN)/python benchmarks/bench_speed.py --write
 	@for file in benchmarks/bench_*.py; do test "$$file" != benchmarks/bench_speed.py || continue; \
 	  echo "== $$file --quick"; $(BIN)/python "$$file" --quick; done

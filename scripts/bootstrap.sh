@@ -80,7 +80,7 @@ get_tools() {
     if can_apt; then
         apt_install "${missing[@]}"
     else
-        say "The tests need programs that are not here. Install (Debian's names): ${missing[*]}"
+        say "Programs are needed that are not here. Install (Debian's names): ${missing[*]}"
         exit 1
     fi
 }
