@@ -187,9 +187,10 @@ def beside(quick: bool) -> None:
     if calculix.program() is None:
         print("\nCalculiX is not installed (Debian: calculix-ccx); left out.")
         return
-    # Fine solutions on which two formulations agree. Ball: Drypoint with 28 elements 20.66 mN, CAX8R
-    # with 8 elements and a wall at 200 a 20.69 mN. Cone, 40 steps in both, extrapolated in the size
-    # of the elements: Drypoint (14 and 28) 83.7 GPa, CAX4 (14 and 20) 84.0 GPa.
+    # Fine solutions on which two formulations agree. Ball: Drypoint with 28 elements 20.66 mN,
+    # CAX8R with 8 elements and a wall at 200 a 20.69 mN. Cone, 40 steps in both,
+    # extrapolated in the size of the elements: Drypoint (14 and 28) 83.7 GPa, CAX4 (14 and 20)
+    # 84.0 GPa.
     show("Ball, E/Y = 100, small strains: force", beside_ball(quick), 20.68e-3, 1e-3, "mN")
     show("Cone, E/Y = 200, large strains: C", beside_cone(quick), 83.85e9, 1e9, "GPa")
 

@@ -17,7 +17,17 @@ from drypoint.run.progress import Cancelled
 from drypoint.run.stress_tables import TABLES, stress_tables, write_vtu
 from drypoint.run.stressing import problem_key, run_problem, run_stress
 from drypoint.store import Cache, read_results
-from drypoint.stress import Layer, Material, Problem, Protocol, Stack, cone, flat_punch, sphere
+from drypoint.stress import (
+    Layer,
+    Material,
+    Problem,
+    Protocol,
+    Stack,
+    as_seen,
+    cone,
+    flat_punch,
+    sphere,
+)
 
 E, NU, Y = 200e9, 0.3, 5e9
 E_STAR = E / (1 - NU**2)
@@ -163,3 +173,34 @@ def test_numbers_read_back(demo_study: Path) -> None:
         rows = list(csv.DictReader(file))
     forces = results.table("stress_steps")["F_mN"].to_list()
     assert [float(r["F_mN"]) for r in rows] == forces
+
+
+def test_the_record_goes_through_the_main_job(
+    demo_result: StudyResult, demo_study: Path, tmp_path: Path
+) -> None:
+    """The record as a raw file of another study, found and reduced with nothing said about it:
+    stiffness, hardness and modulus as the run's own reading has them."""
+    (one,) = demo_result.stress
+    text = (demo_study.parent / "results" / "stress-film-record.txt").read_text(encoding="utf-8")
+    (tmp_path / "raw").mkdir()
+    (tmp_path / "raw" / "one.txt").write_text(text, encoding="utf-8")
+    bench = demo_study.parent / "bench" / "calibration.toml"
+    (tmp_path / "study.toml").write_text(
+        'drypoint = 1\nstudy = { name = "S" }\n'
+        'records = [{ files = ["raw/*.txt"], specimen = "film" }]\n'
+        "specimens = { film = { nu = 0.25 } }\n"
+        f"benches = {{ B1 = {{ file = {str(bench)!r} }} }}\n"
+        'corrections = { zero = { method = "as recorded" }, drift = { method = "none" } }\n'
+        'analysis = { unloading = "power law", epsilon = "exponent", radial_correction = true }\n',
+        encoding="utf-8",
+    )
+    found = run_study(tmp_path / "study.toml", write=False, use_cache=False)
+    assert found.set_aside == ()
+    (row,) = found.tests_table.to_dicts()
+    assert row["F_max_mN"] == pytest.approx(15.0, rel=1e-3)
+    # The main job takes the frame's compliance out, and the radial correction is its own.
+    C_f = demo_result.groups[0].bench.frame.compliance
+    stiff = as_seen(replace(one.run, depth=one.run.depth - C_f * one.run.force))
+    assert row["S_mN_per_nm"] == pytest.approx(stiff.S / 1e6, rel=0.03)
+    assert row["h_c_nm"] == pytest.approx(stiff.h_c * 1e9, rel=0.01)
+    assert row["H_IT_GPa"] == pytest.approx(stiff.H_IT / 1e9, rel=0.02)

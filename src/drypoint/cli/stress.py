@@ -182,7 +182,7 @@ def _say_first(problem: Problem, answer: ElasticAnswer) -> None:
         print(f"{problem.name}: ", end="")
     print(problem_words(problem, names_of(problem)))
     print(" ".join(elastic_words(problem, answer)))
-    print(f"Finite elements: {problem.estimate().words()} for the main run.", flush=True)
+    print(f"Finite elements: {problem.estimate().words()}.", flush=True)
 
 
 def _say(result: StressResult) -> None:
@@ -218,7 +218,12 @@ def _write(
     """Tables, figures and fields as one whole set; an earlier one stays until all is there."""
     from drypoint.recipe import canonical_hash, dumps
     from drypoint.report import stress_pictures
-    from drypoint.run.stress_tables import stress_summary, stress_tables, write_vtu
+    from drypoint.run.stress_tables import (
+        stress_summary,
+        stress_tables,
+        write_record,
+        write_vtu,
+    )
     from drypoint.store import Origin, atomic_write, new_results, write_json, write_table
     from drypoint.version import __version__
 
@@ -227,6 +232,7 @@ def _write(
         for stem, frame in stress_tables(results).items():
             write_table(frame, place / stem)
         for one in results:
+            write_record(one, place)
             write_vtu(one, place, vtu[one.name])
             for picture in stress_pictures(one):
                 atomic_write(place / f"{picture.name}.png", picture.png())

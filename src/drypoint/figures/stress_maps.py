@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from drypoint.figures.half_section import half_section, yielded_zone
@@ -47,9 +48,10 @@ def stress_maps(run: Solution) -> Picture:
         for axes in (middle, right):
             axes.set_ylabel("")
         bar = picture.colorbar(first, ax=[left, middle], location="bottom", shrink=0.7, pad=0.03,
-                               extend="min")  # fmt: skip
+                               extend="min", ticks=MaxNLocator(5))  # fmt: skip
         bar.set_label("Largest principal stress / GPa")
-        other = picture.colorbar(strain, ax=right, location="bottom", shrink=0.9, pad=0.03)
+        other = picture.colorbar(strain, ax=right, location="bottom", shrink=0.9, pad=0.03,
+                                 ticks=MaxNLocator(4))  # fmt: skip
         other.set_label("Plastic strain")
     picture.caption = (
         "Largest principal stress (red: tension, which opens cracks) at the peak and at the end of "

@@ -21,7 +21,7 @@ from drypoint.stress.touch import CONE, FLAT, PARABOLOID, SPHERE
 Floats = NDArray[np.float64]
 
 #: Smallest contact that is looked at for first yield, over the largest; steps between them.
-_SMALLEST, _STEPS = 0.01, 7
+_SMALLEST, _STEPS = 1e-5, 16
 #: Depths over the contact radius between which a solid is looked at, and how many points.
 _SHALLOW, _DEEP, _POINTS = 0.06, 3.0, 14
 _RADII = np.array([0.0, 0.3, 0.6, 0.85, 1.0, 1.15])
@@ -181,6 +181,8 @@ def _ratio(problem: Problem, contact: _Contact, k: int, a: float) -> tuple[float
 def _first(problem: Problem, contact: _Contact, k: int, name: str, a_max: float) -> ElasticYield:
     if not np.isfinite(problem.stack.materials[k].first_yield):
         return ElasticYield(name, np.nan, np.nan, np.nan)
+    if k == 0 and problem.profile.kind == CONE and problem.profile.numbers[0] == 0:
+        return ElasticYield(name, 0.0, 0.0, 0.0, always=True)
     radii = a_max * np.geomspace(1.0, _SMALLEST, _STEPS)
     above = None
     for a in radii:

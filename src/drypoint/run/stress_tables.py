@@ -13,7 +13,7 @@ import polars as pl
 
 from drypoint.run.stressing import StressResult
 from drypoint.store import atomic_write
-from drypoint.stress import field, vtu_bytes
+from drypoint.stress import field, record, vtu_bytes
 
 #: Columns of ``stress``: a row a run. Name -> meaning.
 RUN_COLUMNS: dict[str, str] = {
@@ -255,6 +255,20 @@ def write_vtu(result: StressResult, folder: Path, which: str) -> list[Path]:
         atomic_write(path, vtu_bytes(result.run, k))
         out.append(path)
     return out
+
+
+def record_text(result: StressResult, samples: int = 800) -> str:
+    """The run as an instrument would write it: time, force, depth, as delimited text."""
+    rows = zip(*record(result.run, samples), strict=True)
+    lines = [f"{t:.6g};{F * 1e3:.8g};{h * 1e9:.8g}\n" for t, F, h in rows]
+    return "Time (s);Force (mN);Depth (nm)\n" + "".join(lines)
+
+
+def write_record(result: StressResult, folder: Path) -> Path:
+    """Write the record as a text file, whole or not at all."""
+    path = folder / f"stress-{plain_name(result.name)}-record.txt"
+    atomic_write(path, record_text(result).encode("utf-8"))
+    return path
 
 
 def plain_name(name: str) -> str:

@@ -60,12 +60,13 @@ def _write_stress(result: StudyResult, place: Path) -> None:
     """Tables of the finite elements, and their fields where the study asks for files."""
     if not result.stress:
         return
-    from drypoint.run.stress_tables import stress_tables, write_vtu
+    from drypoint.run.stress_tables import stress_tables, write_record, write_vtu
 
     out = result.study.file.output
     for stem, table in stress_tables(result.stress).items():
         write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
     for one in result.stress:
+        write_record(one, place)
         write_vtu(one, place, result.study.file.stress[one.name].vtu)
 
 

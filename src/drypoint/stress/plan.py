@@ -161,12 +161,20 @@ def _both_sides(a: float, fine: float, reach: float) -> Floats:
     return np.unique(np.concatenate([a - inner[inner < a * (1 - 1e-9)], [0.0], a + outer]))
 
 
-def estimate(mesh: Mesh, effort: Effort, protocol: Protocol, keep: bool) -> Estimate:
-    """Cost of a run on a mesh. Times per element and per flop as measured (bench_stress.py)."""
+#: Times longer: with the two coarse runs for the errors, and with a tip that gives way.
+WITH_ERRORS, ELASTIC_TIP = 1.6, 1.4
+
+
+def estimate(
+    mesh: Mesh, effort: Effort, protocol: Protocol, keep: bool, times: float = 1.0
+) -> Estimate:
+    """Cost of a run on a mesh, ``times`` as long. Times per element and per flop as measured
+    (bench_stress.py)."""
     n, m = 2 * len(mesh.X), len(mesh.quads)
     width = 2 * (mesh.shape[1] + 2)
     up = sum(1 for leg in protocol.legs if not leg.hold)
     rows = effort.steps * (up + 1) // 2 + effort.back_steps * (up // 2)
     memory = n * width * 16.0 + m * 1500.0 + rows * (n * 8.0 + (m * 80.0 if keep else 0.0))
     iterations = 5.5 * effort.steps * ((up + 1) // 2) + 3.5 * effort.back_steps * (up // 2)
-    return Estimate(m, n, memory, iterations * (m * 3e-6 + n * width**2 / 7e9 + 2e-4))
+    seconds = times * iterations * (m * 3e-6 + n * width**2 / 7e9 + 2e-4)
+    return Estimate(m, n, memory, seconds)

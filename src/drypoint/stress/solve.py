@@ -94,7 +94,7 @@ def solve(
 def estimate(
     stack: Stack, profile: Profile, protocol: Protocol, *, mesh: str | Effort = "quick"
 ) -> plan.Estimate:
-    """Memory and time that a run will take, without running it; the two coarse runs not counted.
+    """Memory and time that a run with errors will take, without running it.
 
     Raises
     ------
@@ -106,7 +106,8 @@ def estimate(
     plan.check(stack, profile, h)
     a = plan.radius_guess(stack, profile, h)
     net = plan.make_mesh(stack, a, effort, profile.kind == FLAT)
-    return plan.estimate(net, effort, protocol, True)
+    times = plan.WITH_ERRORS * (plan.ELASTIC_TIP if np.isfinite(profile.E_star_tip) else 1.0)
+    return plan.estimate(net, effort, protocol, True, times)
 
 
 def _effort(mesh: str | Effort) -> Effort:
