@@ -69,9 +69,7 @@ def _look(files: Sequence[Path], layout: Layout, root: Path | None) -> list[Unde
     ]
 
 
-def _as_track(
-    u: Understanding, path: Path, layout: Layout, root: Path | None
-) -> Understanding:
+def _as_track(u: Understanding, path: Path, layout: Layout, root: Path | None) -> Understanding:
     """A file with force, distance and lateral force that is no whole indentation record (no depth,
     or a time that begins anew) is looked at as a track."""
     roles = {c.role for c in u.columns}
@@ -257,6 +255,7 @@ def _passes(u: Understanding, root: Path | None) -> list[str]:
         said = found.counted
         if kind and len(found.passes) == 1:
             said = f"{kind}, by its name, of track {track}"
+            found = replace(found, passes=(replace(found.passes[0], kind=kind),))
         by = f", told apart by {found.by}" if found.by else ""
         out.append(f"  passes    {info.name}: {said}{by}")
         out += [f"            {r}" for r in found.remarks]

@@ -172,7 +172,7 @@ def decide_command(
         ) from None
     result = run_study(loaded, write=False)
     tracks = result.scratch.tracks if result.scratch is not None else ()
-    known = [t.name for t in (*result.batch.tests, *tracks)]
+    known = [t.name for t in result.batch.tests] + [t.name for t in tracks]
     if test not in known:
         raise unknown_test(test, known, loaded.path)
     entry = append(loaded.decisions, decision)

@@ -13,6 +13,7 @@ from drypoint.figures.picture import Picture, nothing_to_show
 from drypoint.figures.style import colour, drawing, series_colour
 from drypoint.run.critical_loads import ScratchResult, Verdict
 from drypoint.run.scratching import TrackResult
+from drypoint.run.track_pictures import TrackPicture
 from drypoint.scratch import Replicates
 
 Floats = NDArray[np.float64]
@@ -47,7 +48,7 @@ def _on_loads(tracks: tuple[TrackResult, ...], values: list[Floats]) -> tuple[Fl
         rows.append(
             np.interp(at, x, y, left=np.nan, right=np.nan) if len(x) else np.full(len(at), np.nan)
         )
-    return at * 1e3, np.array(rows)
+    return np.asarray(at * 1e3), np.array(rows)
 
 
 def tracks_on_load(result: ScratchResult, specimen: str) -> Picture:
@@ -116,7 +117,8 @@ def _friction(axes: Axes, tracks: tuple[TrackResult, ...]) -> str:
     good = mean[np.isfinite(mean)]
     if not len(good):
         return "No friction is known."
-    return f"Apparent friction {number(float(good[0]))} at low load, {number(float(good[-1]))} at the largest."  # noqa: E501
+    low, high = (number(float(v)) for v in (good[0], good[-1]))
+    return f"Apparent friction {low} at low load, {high} at the largest."
 
 
 def _depths(axes: Axes, tracks: tuple[TrackResult, ...]) -> None:
@@ -178,11 +180,23 @@ def one_track(result: ScratchResult, track: str) -> Picture:
     """One track: friction with its uncertainty, depths, further channels, candidates."""
     t = next(t for t in result.tracks if t.name == track)
     p, f = t.profile, t.friction
-    picture = Picture(f"track-{track}", 5.0)
+    laid = [i for i in result.pictures if i.track == track and i.span is not None]
     names = list(p.extra)
+    picture = Picture(f"track-{track}", 5.0 + 1.2 * len(laid))
     x = p.x * 1e6
     with drawing():
-        panels = np.atleast_1d(picture.subplots(2 + len(names), 1, sharex=True))
+        heights = [1.0, 1.0] + [0.8] * len(names) + [0.7] * len(laid)
+        every = picture.subplots(len(heights), 1, sharex=True,
+                                 gridspec_kw={"height_ratios": heights})  # fmt: skip
+        panels = every[: 2 + len(names)]
+        for axes, image in zip(every[2 + len(names) :], laid, strict=True):
+            assert image.span is not None
+            axes.imshow(image.pixels, aspect="auto", interpolation="bilinear",
+                        extent=(image.span[0] * 1e6, image.span[1] * 1e6, 0, 1))  # fmt: skip
+            axes.set_yticks([])
+            axes.set_ylabel("Picture")
+            axes.grid(False)
+            _spans(axes, result, t, shade=False)
         shown = f.load > 0.03 * t.last_load
         for values, u, tint, label in (
             (f.mu, f.u_mu, series_colour(0), "apparent"),
@@ -190,6 +204,9 @@ def one_track(result: ScratchResult, track: str) -> Picture:
         ):
             _with_u(panels[0], x[shown], values[shown], u[shown], tint, label)
         panels[0].set_ylabel("Friction\ncoefficient µ")
+        top = f.mu[shown & np.isfinite(f.mu)]
+        if len(top):
+            panels[0].set_ylim(min(0.0, float(top.min())), 1.5 * float(top.max()))
         for values, u, tint, label in (
             (p.h_load, p.u_h_load, colour("teal"), "under load"),
             (p.h_residual, p.u_h_residual, colour("plum"), "residual"),
@@ -205,10 +222,10 @@ def one_track(result: ScratchResult, track: str) -> Picture:
             axes.set_ylabel("\n".join(name.capitalize().split(" ", 1)))
         for axes in panels:
             _spans(axes, result, t)
-            axes.legend(loc="upper left", ncols=3)
-        panels[-1].set_xlabel("Distance along the scratch $x$ / µm")
+            axes.legend(loc="lower left" if axes is panels[1] else "upper left", ncols=3)
+        every[-1].set_xlabel("Distance along the scratch $x$ / µm")
         _loads_above(panels[0], t)
-        picture.align_ylabels(list(panels))
+        picture.align_ylabels(list(every))
     picture.caption = (
         f"{track} ({t.specimen}) along its way. Bands: two standard uncertainties. Shaded: "
         "intervals of the candidates, coloured where they were confirmed; dashed: critical loads."
@@ -227,10 +244,10 @@ def _with_u(axes: Axes, x: Floats, y: Floats, u: Floats, tint: str, label: str) 
     axes.plot(x, y, color=tint, linewidth=1.1, label=label)
 
 
-def _spans(axes: Axes, result: ScratchResult, t: TrackResult) -> None:
+def _spans(axes: Axes, result: ScratchResult, t: TrackResult, *, shade: bool = True) -> None:
     known = result.decided[t.name]
     by_number = {v.number: e for e, v in known.events.items() if v.number}
-    for n, c in enumerate(t.candidates, start=1):
+    for n, c in enumerate(t.candidates if shade else (), start=1):
         tint = event_colour(result, by_number[n]) if n in by_number else colour("ghost")
         axes.axvspan(c.x_low * 1e6, c.x_high * 1e6, color=tint, alpha=0.3, linewidth=0)
     for e, v in known.events.items():
@@ -245,9 +262,7 @@ def _place(t: TrackResult, v: Verdict) -> float:
         return t.candidates[v.number - 1].x * 1e6
     good = np.isfinite(t.profile.load)
     order = np.argsort(t.profile.load[good])
-    return float(
-        np.interp(v.load, t.profile.load[good][order], t.profile.x[good][order]) * 1e6
-    )
+    return float(np.interp(v.load, t.profile.load[good][order], t.profile.x[good][order]) * 1e6)
 
 
 def _loads_above(axes: Axes, t: TrackResult) -> None:
@@ -264,6 +279,19 @@ def _loads_above(axes: Axes, t: TrackResult) -> None:
     marks = marks[(marks > load[0]) & (marks <= load[-1])]
     top.set_xticks(np.interp(marks, load, x), [number(float(m)) for m in marks])
     top.set_xlabel("Normal force $F_n$ / mN")
+
+
+def loose_picture(image: TrackPicture) -> Picture:
+    """A picture without scale, beside the track and not along it."""
+    rows, columns = image.pixels.shape[:2]
+    picture = Picture(f"picture-{image.track}", min(0.3 + 6.5 * rows / columns, 6.0))
+    with drawing():
+        axes = picture.subplots()
+        axes.imshow(image.pixels, interpolation="bilinear")
+        axes.set_axis_off()
+    picture.caption = f"{image.track}: {image.about or 'picture of the track'}. No scale is known."
+    picture.alt = picture.caption
+    return picture
 
 
 def replicate_loads(result: ScratchResult) -> Picture:
@@ -285,7 +313,6 @@ def replicate_loads(result: ScratchResult) -> Picture:
                 words.append(_row(axes, rows, r, event_colour(result, event), event))
                 names.append(f"{event}  {specimen}")
                 rows += 1
-            rows += 0 if event == events[-1] else 0
         axes.set_yticks(range(len(names)), names)
         axes.set_ylim(len(names) - 0.4, -0.6)
         axes.set_xlim(left=0)

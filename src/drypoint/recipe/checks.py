@@ -8,8 +8,8 @@ from __future__ import annotations
 from pathlib import PurePosixPath, PureWindowsPath
 
 from drypoint.errors import DrypointError
-from drypoint.recipe.checks_specimens import specimen_checks
 from drypoint.recipe.checks_scratch import scratch_checks
+from drypoint.recipe.checks_specimens import specimen_checks
 from drypoint.recipe.equipment import TipKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults

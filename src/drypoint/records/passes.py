@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numba import njit
@@ -92,10 +93,10 @@ def track_and_kind(name: str, given: dict[str, str] | None = None) -> tuple[str,
     parts = re.split(r"([ _\-.:/]+)", name)
     for i in range(len(parts) - 1, -1, -1):
         part = re.sub(r"\d+$", "", parts[i])
-        kind = kind_of_word(part) if part else None
-        if kind and len(parts) > 1:
+        found = kind_of_word(part) if part else None
+        if found and len(parts) > 1:
             rest = "".join(parts[: max(i - 1, 0)] + parts[i + 1 :]) if i else "".join(parts[2:])
-            return rest.strip(_SEPARATORS) or name, kind
+            return rest.strip(_SEPARATORS) or name, found
     return name, None
 
 
@@ -151,12 +152,12 @@ def find_passes(
     if codes is not None and labels and np.any(codes >= 0):
         cuts = np.flatnonzero(np.diff(codes)) + 1
         ends = np.concatenate([[0], cuts, [n]])
-        runs = [(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+        runs = [(int(a), int(b)) for a, b in pairwise(ends)]
         named = [kind_of_word(labels[codes[a]]) if codes[a] >= 0 else "" for a, _ in runs]
         return _with_kinds(runs, named, force, order, "a column", [0.0] * len(runs))
     way = np.ptp(position[np.isfinite(position)]) if np.isfinite(position).any() else 0.0
     at = turns(position, BACK * way) if way > 0 else np.array([0, n])
-    runs = [(int(a), int(b)) for a, b in zip(at[:-1], at[1:], strict=True)]
+    runs = [(int(a), int(b)) for a, b in pairwise(at)]
     if len(runs) > 1:
         return _with_kinds(runs, _returns(runs, force), force, order, "the distance going back",
                            [0.0] * len(runs))  # fmt: skip

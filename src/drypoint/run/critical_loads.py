@@ -16,6 +16,7 @@ from drypoint.recipe.scratching import AdhesionKeys, WidthKeys
 from drypoint.recipe.to_scratch import inputs_of, track_bench
 from drypoint.records.layout import SetAside
 from drypoint.run.scratching import TrackResult, TrackRun, excluded_tracks
+from drypoint.run.track_pictures import TrackPicture, track_pictures
 from drypoint.scratch import (
     Candidate,
     CoatingComparison,
@@ -32,6 +33,8 @@ from drypoint.scratch import (
     tracks_needed,
 )
 
+#: Event, coating, coating, further tracks on each.
+Needed = tuple[str, str, str, float]
 #: How far from a candidate's load a decision may name it, as a share.
 NEAR = 0.02
 
@@ -65,7 +68,8 @@ class ScratchResult:
 
     ``excluded`` maps track -> reason. ``loads`` and ``replicates`` are by (specimen, event);
     ``comparisons`` (event, comparison), ``needed`` (event, coating, coating, further tracks on
-    each); ``events`` what was seen at each; ``adhesion`` (specimen, event, estimate or the reason why there is none).
+    each); ``events`` what was seen at each; ``adhesion`` (specimen, event, estimate or the reason
+    why there is none).
     """
 
     tracks: tuple[TrackResult, ...]
@@ -79,6 +83,7 @@ class ScratchResult:
     adhesion: tuple[tuple[str, str, Estimate | str], ...] = ()
     notes: tuple[str, ...] = ()
     events: dict[str, str] = field(default_factory=dict)
+    pictures: tuple[TrackPicture, ...] = ()
 
     def of(self, specimen: str) -> tuple[TrackResult, ...]:
         """Tracks of a specimen."""
@@ -114,9 +119,12 @@ def gather_tracks(study: Study, state: Effective, run: TrackRun) -> ScratchResul
     fitted = {k: replicates(v, level=level) for k, v in loads.items()}
     compared, needed = _compared(study, loads, fitted, notes)
     hardness = _hardness(study, run.tracks, notes)
+    pictures, said = track_pictures(study, run.tracks)
+    notes += said
     return ScratchResult(
         run.tracks, decided, excluded, run.set_aside, fitted, compared, needed, hardness,
         _adhesion(study, run.tracks, fitted), tuple(notes), dict(study.file.scratch.events),
+        pictures,
     )  # fmt: skip
 
 
@@ -200,7 +208,7 @@ def _loads(
 def _compared(
     study: Study, loads: Mapping[tuple[str, str], Loads],
     fitted: Mapping[tuple[str, str], Replicates], notes: list[str],
-) -> tuple[tuple[tuple[str, CoatingComparison], ...], tuple[tuple[str, str, str, float], ...]]:  # fmt: skip
+) -> tuple[tuple[tuple[str, CoatingComparison], ...], tuple[Needed, ...]]:  # fmt: skip
     level, seed = study.file.output.level_of_confidence, study.file.study.seed
     wish = to_si(study.file.scratch.difference_mN, "mN")
     out: list[tuple[str, CoatingComparison]] = []

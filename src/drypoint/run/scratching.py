@@ -262,11 +262,15 @@ def run_tracks(
     return TrackRun(tuple(tracks), tuple(aside), tuple(notes), hashes)
 
 
-def tracks_to_do(study: Study, cache: Cache | None) -> tuple[list[str], list[str], dict[str, str]]:
-    """Files whose tracks are to be worked up, those that are kept, and SHA-256 by file."""
+def tracks_to_do(study: Study, cache: Cache | None) -> tuple[list[str], dict[str, str]]:
+    """Files whose tracks are to be worked up, and SHA-256 of all, pictures included."""
     todo, _, hashes = _pieces(study)
     new = [f for p in todo if cache is None or not cache.has(p.key) for f in p.files]
-    return new, [f for p in todo for f in p.files if f not in set(new)], hashes
+    for keys in study.file.scratch.pictures:
+        shown = keys.file.replace("\\", "/")
+        if (study.folder / shown).is_file():
+            hashes[shown] = file_sha256(study.folder / shown)
+    return new, hashes
 
 
 def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]:
@@ -289,7 +293,8 @@ def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]
             aside.append(SetAside(f, None, what, "Leave one of the two out of the study."))
         tip, frame = track_bench(study, i)
         inputs = inputs_of(study, frame)
-        how = How(track_layout(study, i), table.specimen, tip, table.passes, table.marks or None)
+        marks = {str(k): v for k, v in table.marks.items()}
+        how = How(track_layout(study, i), table.specimen, tip, table.passes, marks or None)
         declared = track_declared(study, i)
         fixed = canonical_hash(
             [how.layout, how.specimen, tip, list(how.passes), dict(how.marks or {}), inputs,

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from importlib.metadata import version as version_of
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,7 +25,6 @@ from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge, no_rows
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Readings, read_study_records
-from drypoint.run.critical_loads import ScratchResult
 from drypoint.run.result import Group, Provenance, StudyResult
 from drypoint.run.series import series_by_specimen
 from drypoint.run.tables import results_frame
@@ -32,6 +32,9 @@ from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
 from drypoint.version import __version__
+
+if TYPE_CHECKING:
+    from drypoint.run.critical_loads import ScratchResult
 
 _LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
 
@@ -114,7 +117,8 @@ def _tracks(
 
     taken = [t.name for p in readings.parts for t in p.batch.tests]
     run = run_tracks(study, cache, watch, taken=taken)
-    return gather_tracks(study, journal.effective, run), run.hashes
+    result = gather_tracks(study, journal.effective, run)
+    return result, {**run.hashes, **{p.file: p.sha256 for p in result.pictures}}
 
 
 def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
@@ -177,7 +181,8 @@ def gather(
         for r, c, ex in ((tests, False, reasons[0]), (cycles, True, reasons[1]))
     ]
     level = study.file.output.level_of_confidence
-    unknown = sorted(set(state.tests) - {t.name for t in (*whole.tests, *tracks)})
+    known = {t.name for t in whole.tests} | {t.name for t in tracks}
+    unknown = sorted(set(state.tests) - known)
     # What is remarked of a test that was set aside anyway helps nobody.
     gone = tuple(f"Test {s.test}:" for s in set_aside if s.test)
     notes = [*study.notes, *journal.notes]

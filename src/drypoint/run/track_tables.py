@@ -166,7 +166,8 @@ def scratch_tables(result: ScratchResult) -> dict[str, pl.DataFrame]:
     for stem, make in makers.items():
         rows = list(make())
         if rows:
-            out[stem] = pl.DataFrame(rows, infer_schema_length=None, nan_to_null=True)
+            table = pl.DataFrame(rows, infer_schema_length=None)
+            out[stem] = table.fill_nan(None)
             assert out[stem].columns == list(SCRATCH_TABLES[stem])
     if result.tracks:
         parts = [_profile(t) for t in result.tracks]

@@ -104,7 +104,7 @@ def _whole(p: Planned, passes: Sequence[Pass]) -> bytes:
 def _single(p: Planned, one: Pass) -> bytes:
     assert one.F_l is not None and one.h is not None
     table = np.column_stack([one.x * 1e6, one.F_n * 1e3, one.F_l * 1e3, one.h * 1e9])
-    lines = [f"# {INVENTED}", f"# Specimen: {p.coating}; Date: 2025-03-20"]
+    lines = [f"# {INVENTED}", f"# Specimen: {p.coating}", "# Date: 2025-03-20"]
     lines += ["Distance (µm),Load (mN),Friction force (mN),Depth (nm)"]
     lines += [f"{x:.4f},{F:.4f},{L:.4f},{h:.2f}" for x, F, L, h in table.tolist()]
     return ("\n".join(lines) + "\n").encode("utf-8")
