@@ -47,6 +47,8 @@ demo: $(STAMP)
 	$(BIN)/drypoint report build/demo/study.toml
 	$(BIN)/drypoint ledger add-study build/demo/study.toml --who 'A. Example' \
 	  --ledger build/demo/ledger.sqlite
+	$(BIN)/drypoint run build/demo/scratch/scratch.toml
+	$(BIN)/drypoint report build/demo/scratch/scratch.toml
 	@echo; echo 'The study, its results and its report are in $(CURDIR)/build/demo:'
 	@find build/demo -newer build/demo/study.toml -type f | sort | sed 's/^/  /'
 

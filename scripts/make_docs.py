@@ -27,6 +27,7 @@ from drypoint.run.columns import (
 )
 from drypoint.run.film_tables import TABLES as FILM_TABLES
 from drypoint.run.stress_tables import TABLES as STRESS_TABLES
+from drypoint.run.track_tables import SCRATCH_TABLES
 
 REFERENCE = Path(__file__).resolve().parents[1] / "docs" / "reference"
 MADE = "<!-- Made by scripts/make_docs.py; change that, not this. -->\n\n"
@@ -266,6 +267,21 @@ def columns_page() -> str:
                 "stress_solids": "A row a solid, from the surface downwards.",
                 "stress_interfaces": "A row a place on an interface, at the peak and at the end.",
                 "stress_surface": "A row a node of the surface, at the peak and at the end.",
+            },
+        )
+        + parts(
+            SCRATCH_TABLES,
+            {
+                "tracks": "A row a scratch track ([how to](../how-to/scratch-tracks.md)).",
+                "track_candidates": "A row a candidate for a critical load.",
+                "critical_loads": "A row for every critical load that somebody decided on.",
+                "critical_load_replicates": "A row for every specimen, critical load and "
+                "distribution.",
+                "track_profiles": "A row a stretch of a track. Two columns follow for every "
+                "further channel of the records,\nin its own unit: `NAME`, its mean, and "
+                "`NAME_peak`, its largest value.",
+                "track_wear": "A row a repeat, where a line was passed several times at constant "
+                "load.",
             },
         )
     )

@@ -293,6 +293,44 @@ def include(
     raise typer.Exit(decide_command(study, "include", test, why, who, cycle))
 
 
+@app.command("critical-load")
+def critical_load(
+    study: StudyArg,
+    track: Annotated[str, typer.Argument(help="Name of the track.", show_default=False)],
+    verdict: Annotated[
+        str,
+        typer.Argument(
+            help="confirm (the candidate is the event), move (it is at another load), reject (the "
+            "candidate is nothing), absent (not up to the largest load).",
+            show_default=False,
+        ),
+    ],
+    why: Annotated[str, typer.Option("--why", help="The reason; it stands in the report.")],
+    who: Annotated[str, typer.Option("--who", help="Who decided.")],
+    event: Annotated[
+        str | None, typer.Option("--event", help="Name of the critical load in scratch.events.")
+    ] = None,
+    candidate_mN: Annotated[
+        float | None, typer.Option("--candidate-mN", help="Load of the candidate that is meant.")
+    ] = None,
+    load_mN: Annotated[
+        float | None, typer.Option("--load-mN", help="With move: where it was seen.")
+    ] = None,
+    low_mN: Annotated[
+        float | None, typer.Option("--low-mN", help="With move: the lowest load it may be.")
+    ] = None,
+    high_mN: Annotated[
+        float | None, typer.Option("--high-mN", help="With move: the highest load it may be.")
+    ] = None,
+) -> None:
+    """Confirm, move or reject a candidate for a critical load of a scratch track, with a reason.
+    No track is worked up again."""
+    from drypoint.cli.tracks import Said, critical_load_command
+
+    said = Said(verdict, event, candidate_mN, load_mN, low_mN, high_mN)
+    raise typer.Exit(critical_load_command(study, track, said, why, who))
+
+
 @app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="An empty or new folder.", show_default=False)],

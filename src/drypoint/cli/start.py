@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from drypoint.cli.show import set_aside_lines
 from drypoint.errors import RecipeError, Where
 from drypoint.recipe import starting_recipe
@@ -19,6 +21,7 @@ from drypoint.records import (
 )
 from drypoint.records.columns import toml_line
 from drypoint.records.find import files_in
+from drypoint.records.passes import find_passes, track_and_kind
 from drypoint.records.saved import (
     find_layout,
     remove_layout,
@@ -60,10 +63,22 @@ def _look(files: Sequence[Path], layout: Layout, root: Path | None) -> list[Unde
     free = replace(layout, inside=()) == Layout()
     named = [p for f in files for p in (files_in(f)[0] or [f] if f.is_dir() else [f])]
     return [
-        u
+        _as_track(u, f, layout, root)
         for f in named
         for u in understand_all(f, layout, root=root, lookup=lookup if known and free else None)
     ]
+
+
+def _as_track(u: Understanding, path: Path, layout: Layout, root: Path | None) -> Understanding:
+    """A file with force, distance and lateral force that is no whole indentation record (no depth,
+    or a time that begins anew) is looked at as a track."""
+    roles = {c.role for c in u.columns}
+    if not {"force", "position", "lateral_force"} <= roles:
+        return u
+    if [q.key for q in u.questions] != ["columns.depth"] and not u.faults:
+        return u
+    again = understand_all(path, replace(layout, track=True), root=root)
+    return next((v for v in again if v.path == u.path and v.places == u.places), u)
 
 
 def _reused(looks: Sequence[Understanding]) -> list[str]:
@@ -212,13 +227,47 @@ def _full(u: Understanding, root: Path | None) -> list[str]:
     if len(u.tests) > _MOST_TESTS:
         out.append(f"  test … and {len(u.tests) - _MOST_TESTS} more")
     if u.clear:
-        out += _segments(u, root)
+        out += _passes(u, root) or _segments(u, root)
     out += [f"  missing   {m}" for m in u.missing]
     out += [f"  note      {n}" for n in u.notes]
     for q in u.questions:
         out.append(f"  question  {q.what}")
         out += [f"            {line}" for line in (q.choices or (q.toml,))]
     out += ["  set aside" + line[1:] for line in set_aside_lines(u.faults)]
+    return out
+
+
+def _passes(u: Understanding, root: Path | None) -> list[str]:
+    """Passes of scratch tracks; nothing where the file holds none."""
+    if not any(c.role == "position" for c in u.columns):
+        return []
+    batch = read([(root or Path()) / u.path], replace(u.layout, track=True)).batch
+    out = []
+    for i, info in enumerate(batch.tests[:_MOST_TESTS]):
+        s = batch.span(i)
+        codes = batch.segment[s] if batch.segment_labels else None
+        way, deep = np.ptp(batch.channels["position"][s]), np.ptp(batch.depth[s])
+        if not way > 5 * (deep if np.isfinite(deep) else 0.0):
+            continue
+        found = find_passes(batch.channels["position"][s], batch.force[s], codes,
+                            batch.segment_labels)  # fmt: skip
+        track, kind = track_and_kind(info.name)
+        said = found.counted
+        if kind and len(found.passes) == 1:
+            said = f"{kind}, by its name, of track {track}"
+            found = replace(found, passes=(replace(found.passes[0], kind=kind),))
+        by = f", told apart by {found.by}" if found.by else ""
+        out.append(f"  passes    {info.name}: {said}{by}")
+        out += [f"            {r}" for r in found.remarks]
+        for p in found.passes:
+            x, F = batch.channels["position"][s][p.start : p.stop], batch.force[s][p.start : p.stop]
+            out.append(
+                f"            {p.kind}: {p.stop - p.start} samples, {np.nanmin(x) * 1e6:.4g} to "
+                f"{np.nanmax(x) * 1e6:.4g} µm, {np.nanmin(F) * 1e3:.4g} to "
+                f"{np.nanmax(F) * 1e3:.4g} mN"
+            )
+    if out:
+        out.append("            a scratch track: name its file under [[tracks]], not [[records]]")
     return out
 
 

@@ -68,11 +68,16 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
         result = run_study(study, out=out, watch=watch, use_cache=not fresh)
     if result.study.file.study.invented:
         print("The data of this study are invented.")
-    print("\n".join(answer_lines(result)))
-    print("± is the expanded uncertainty of the mean, about 95 % confidence.")
-    flagged = sum(1 for f in result.tests.flags if f)
-    excluded = int(result.tests_table["excluded"].sum())
-    print(f"{len(result.tests)} tests reduced, {flagged} with flags, {excluded} excluded.")
+    if result.study.file.records:
+        print("\n".join(answer_lines(result)))
+        print("± is the expanded uncertainty of the mean, about 95 % confidence.")
+        flagged = sum(1 for f in result.tests.flags if f)
+        excluded = int(result.tests_table["excluded"].sum())
+        print(f"{len(result.tests)} tests reduced, {flagged} with flags, {excluded} excluded.")
+    if result.scratch is not None:
+        from drypoint.cli.tracks import scratch_lines
+
+        print("\n".join(scratch_lines(result.scratch)))
     for note in result.notes:
         print(f"Note: {note}")
     if result.set_aside:
@@ -165,9 +170,11 @@ def decide_command(
             )
             + "."
         ) from None
-    known = run_study(loaded, write=False).batch.tests
-    if test not in {t.name for t in known}:
-        raise unknown_test(test, [t.name for t in known], loaded.path)
+    result = run_study(loaded, write=False)
+    tracks = result.scratch.tracks if result.scratch is not None else ()
+    known = [t.name for t in result.batch.tests] + [t.name for t in tracks]
+    if test not in known:
+        raise unknown_test(test, known, loaded.path)
     entry = append(loaded.decisions, decision)
     print(f"Decision {entry.id} written to {loaded.decisions}.")
     print(f"Next: drypoint run {study}")

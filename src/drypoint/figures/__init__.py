@@ -20,6 +20,7 @@ from drypoint.figures.series import by_depth, per_test
 from drypoint.figures.shares import budget_bars
 from drypoint.figures.steps import steps
 from drypoint.figures.stress_maps import impression, interface_stress, stress_maps
+from drypoint.figures.tracks import loose_picture, one_track, replicate_loads, tracks_on_load
 from drypoint.figures.undertip import under_the_tip
 
 __all__ = [
@@ -41,11 +42,15 @@ __all__ = [
     "health_charts",
     "impression",
     "interface_stress",
+    "loose_picture",
+    "one_track",
     "per_test",
     "position_map",
     "reference_hardness",
+    "replicate_loads",
     "residuals",
     "steps",
     "stress_maps",
+    "tracks_on_load",
     "under_the_tip",
 ]

@@ -8,12 +8,14 @@ from __future__ import annotations
 from pathlib import PurePosixPath, PureWindowsPath
 
 from drypoint.errors import DrypointError
+from drypoint.recipe.checks_scratch import scratch_checks
 from drypoint.recipe.checks_specimens import specimen_checks
 from drypoint.recipe.equipment import TipKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
 from drypoint.recipe.problems import Problem, show, unknown
 from drypoint.recipe.questions import Comparison, SeriesKeys
+from drypoint.recipe.scratching import Tracks
 from drypoint.recipe.sections import MeasuredArea, Output, Records
 from drypoint.recipe.to_tip import tip_key_problems, tip_of
 from drypoint.records.layout import ROLE_DIMENSION, ROLES
@@ -24,11 +26,16 @@ def cross_checks(document: Document) -> list[Problem]:
     """Faults between the parts of a study file."""
     found: list[Problem] = []
     specimens, tips = tables(document, "specimens"), tables(document, "tips")
-    for i, table in enumerate(table_list(document, "records")):
-        found += _record_names(i, table, specimens, tips, document)
-        records = without_faults(Records, table)
-        if records is not None:
-            found += _columns(("records", i), records)
+    kinds: tuple[tuple[str, type[Records]], ...] = (("records", Records), ("tracks", Tracks))
+    if not any(table_list(document, name) for name, _ in kinds):
+        missing = "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or both."
+        found.append(Problem(("records",), "the key is missing.", missing))
+    for name, model in kinds:
+        for i, table in enumerate(table_list(document, name)):
+            found += _record_names(name, i, table, specimens, tips, document)
+            records = without_faults(model, table)
+            if records is not None:
+                found += _columns((name, i), records)
     for name, table in tips.items():
         tip = without_faults(TipKeys, table)
         if tip is not None:
@@ -36,16 +43,17 @@ def cross_checks(document: Document) -> list[Problem]:
     found += specimen_checks(document, specimens)
     found += _areas(document)
     found += _questions(document, specimens)
+    found += scratch_checks(document, specimens)
     found += _output(document)
     return found
 
 
 def _record_names(
-    i: int, table: Document, specimens: Document, tips: Document, document: Document
+    name: str, i: int, table: Document, specimens: Document, tips: Document, document: Document
 ) -> list[Problem]:
     found = []
     frames = tables(document, "frames")
-    if i == 0 and "frame" in document and frames:
+    if name == "records" and i == 0 and "frame" in document and frames:
         found.append(
             Problem(("frames",), "[frame] is given too.", "Give [frame], or [frames] by name.")
         )
@@ -54,7 +62,7 @@ def _record_names(
         ("tip", "a tip of this study", tips, "tips"),
         ("frame", "a frame of this study", frames, "frames"),
     ):
-        path: Path = ("records", i, key)
+        path: Path = (name, i, key)
         given = table.get(key)
         if isinstance(given, str) and given not in known:
             what, allowed = unknown(given, kind, known)

@@ -13,6 +13,8 @@ from drypoint.recipe.schema import StudyFile
 def bench_problems(file: StudyFile) -> list[Problem]:
     """Each records table needs a tip or a bench, and not both."""
     found: list[Problem] = []
+    if not file.tips and not file.benches and not file.records:
+        return found
     if not file.tips and not file.benches:
         found.append(
             Problem(
@@ -30,7 +32,7 @@ def bench_problems(file: StudyFile) -> list[Problem]:
                 "A bench is a tip in a frame: leave the table of the tip out, or rename one.",
             )
         )
-    used = {r.bench for r in file.records}
+    used = {r.bench for r in (*file.records, *file.tracks)}
     for name in file.benches:
         if file.tips and name not in used:
             found.append(
@@ -41,8 +43,10 @@ def bench_problems(file: StudyFile) -> list[Problem]:
                     "the bench out.",
                 )
             )
-    for i, records in enumerate(file.records):
-        path: Path = ("records", i, "bench")
+    every = [("records", i, r) for i, r in enumerate(file.records)]
+    every += [("tracks", i, t) for i, t in enumerate(file.tracks)]
+    for name, i, records in every:
+        path: Path = (name, i, "bench")
         if records.bench is not None and records.bench not in file.benches:
             found.append(Problem(path, *unknown(records.bench, "a bench", file.benches)))
         elif records.bench is not None and (records.tip or records.frame):

@@ -20,11 +20,13 @@ def specimen_checks(document: Document, specimens: Document) -> list[Problem]:
     names = Choices.model_fields
     common = valid(Choices, {k: document[k] for k in names if k in document})
     found = [] if common is None else _declared((), common)
+    indented = {t.get("specimen") for t in table_list(document, "records")}
+    scratched = {t.get("specimen") for t in table_list(document, "tracks")}
     for name, table in specimens.items():
         path: Path = ("specimens", name)
         partly = without_faults(Specimen, table)
         if partly is not None:
-            found += _poisson(path, partly, table)
+            found += _poisson(path, partly, table, needed=name in indented or name not in scratched)
             found += _shared_nu(path, partly, specimens)
         specimen = valid(Specimen, table)
         if common is None or specimen is None:
@@ -58,7 +60,7 @@ def _declared(path: Path, choices: Choices) -> list[Problem]:
     return found
 
 
-def _poisson(path: Path, specimen: Specimen, table: Document) -> list[Problem]:
+def _poisson(path: Path, specimen: Specimen, table: Document, *, needed: bool) -> list[Problem]:
     found = []
     if specimen.reference is not None:
         try:
@@ -68,7 +70,7 @@ def _poisson(path: Path, specimen: Specimen, table: Document) -> list[Problem]:
                 specimen.reference, "a packaged reference material", materials.names()
             )
             found.append(Problem((*path, "reference"), what, allowed))
-    elif "nu" not in table and specimen.nu_of is None:
+    elif needed and "nu" not in table and specimen.nu_of is None:
         found.append(
             Problem(
                 (*path, "nu"),

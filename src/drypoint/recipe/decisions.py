@@ -26,6 +26,7 @@ What = Literal[
     "unloading_window",
     "segments",
     "measured_area",
+    "critical_load",
     "remark",
 ]
 #: Where a decision is felt: in the reduction of its one test, in series and comparisons, or only
@@ -90,6 +91,20 @@ class AreaValue(Section):
     how: Words = key("How it was measured.")
 
 
+class CriticalLoadValue(Section):
+    """What a person says of a candidate, or of a critical load, of a scratch track."""
+
+    verdict: Literal["confirm", "move", "reject", "absent"] = key(
+        "The candidate is the event; the event is at another load; the candidate is nothing that "
+        "was looked for; the event did not occur up to the largest load."
+    )
+    event: Words | None = key("Name of the critical load, one of scratch.events.", None)
+    candidate_mN: Positive | None = key("Load of the candidate that is meant.", None, unit="mN")
+    load_mN: Positive | None = key("Load at which the event was seen.", None, unit="mN")
+    low_mN: Positive | None = key("Lowest load at which it may have begun.", None, unit="mN")
+    high_mN: Positive | None = key("Highest load.", None, unit="mN")
+
+
 class Span(Section):
     """One segment of a record, by time or (for records without time) by sample, from 0."""
 
@@ -125,6 +140,7 @@ class SegmentsValue(Section):
 _VALUES: dict[str, type[Section]] = {
     "zero": ZeroValue,
     "measured_area": AreaValue,
+    "critical_load": CriticalLoadValue,
     "drift_window": WindowValue,
     "unloading_window": WindowValue,
     "segments": SegmentsValue,
@@ -183,7 +199,7 @@ def touches(decision: Decision) -> Touch:
 
     An exclusion touches series and comparisons only; no test is reduced again for it.
     """
-    if decision.what in ("exclude", "include"):
+    if decision.what in ("exclude", "include", "critical_load"):
         return "series"
     return "report" if decision.what == "remark" else "reduction"
 
@@ -236,6 +252,24 @@ def _zero_fits(value: Any) -> list[Problem]:
     return []
 
 
+def _load_fits(value: Any) -> list[Problem]:
+    needs = {
+        "confirm": ("event", "candidate_mN"),
+        "move": ("event", "load_mN"),
+        "reject": ("candidate_mN",),
+        "absent": ("event",),
+    }[value.verdict]
+    missing = [k for k in needs if getattr(value, k) is None]
+    if missing:
+        said = f"“{value.verdict}” needs {' and '.join(needs)}."
+        return [Problem(("value", missing[0]), "the key is missing.", said)]
+    bounds = [v for v in (value.low_mN, value.load_mN, value.high_mN) if v is not None]
+    if bounds != sorted(bounds) or (value.load_mN is not None and value.verdict != "move"):
+        said = "load_mN goes with “move”, and lies between low_mN and high_mN."
+        return [Problem(("value", "load_mN"), "the loads do not fit.", said)]
+    return []
+
+
 def _segments_fit(value: Any) -> list[Problem]:
     last: tuple[str, float] | None = None
     for i, span in enumerate(value.value):
@@ -253,6 +287,7 @@ def _segments_fit(value: Any) -> list[Problem]:
 _MORE: dict[str, Callable[[Any], list[Problem]]] = {
     "zero": _zero_fits,
     "segments": _segments_fit,
+    "critical_load": _load_fits,
 }
 
 

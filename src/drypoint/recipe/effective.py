@@ -52,11 +52,12 @@ class TestOverride:
 
 @dataclass(frozen=True)
 class Effective:
-    """The state after all decisions."""
+    """The state after all decisions. ``loads`` are decisions on critical loads, by track."""
 
     excluded: Mapping[tuple[str, Cycle], Exclusion] = field(default_factory=dict)
     overrides: Mapping[str, TestOverride] = field(default_factory=dict)
     remarks: tuple[Decision, ...] = ()
+    loads: Mapping[str, tuple[Decision, ...]] = field(default_factory=dict)
 
     def exclusion(self, test: str, cycle: Cycle = None) -> Exclusion | None:
         """Why a test (or one cycle) is left out, or ``None`` where it counts."""
@@ -70,7 +71,7 @@ class Effective:
     @property
     def tests(self) -> tuple[str, ...]:
         """Every test that a decision in force names, sorted; to be compared with those read."""
-        named = {test for test, _ in self.excluded} | set(self.overrides)
+        named = {test for test, _ in self.excluded} | set(self.overrides) | set(self.loads)
         named |= {d.test for d in self.remarks if d.test is not None}
         return tuple(sorted(named))
 
@@ -99,11 +100,22 @@ def after(state: Effective, decision: Decision) -> Effective:
         return replace(state, excluded={**state.excluded, (test, decision.cycle): why})
     if decision.what == "include":
         return replace(state, excluded=_included(state, test, decision.cycle))
+    if decision.what == "critical_load":
+        loads = {**state.loads, test: _said(state.loads.get(test, ()), decision)}
+        return replace(state, loads={k: v for k, v in loads.items() if v})
     override = _changed(state.override(test), decision)
     overrides = {**state.overrides, test: override}
     if not override.key:
         del overrides[test]
     return replace(state, overrides=overrides)
+
+
+def _said(earlier: tuple[Decision, ...], decision: Decision) -> tuple[Decision, ...]:
+    """What was said of the critical loads of a track; without value: the entry that is undone
+    is gone, or all of them are."""
+    if decision.value is not None:
+        return (*earlier, decision)
+    return tuple(d for d in earlier if decision.undoes is not None and d.id != decision.undoes)
 
 
 def _included(state: Effective, test: str, cycle: Cycle) -> dict[tuple[str, Cycle], Exclusion]:

@@ -13,6 +13,7 @@ from drypoint.recipe.calibrating import BenchKeys, CalibrationKeys, CertificateK
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
+from drypoint.recipe.scratching import ScratchKeys, Tracks
 from drypoint.recipe.sections import (
     About,
     MeasuredArea,
@@ -34,9 +35,10 @@ class StudyFile(Choices):
 
     drypoint: Literal[1] = key("Version of the study file.")
     study: About = key("What the study is.")
-    records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
-        "Raw files; one such table for each way in which files are read."
+    records: tuple[Records, ...] = key(
+        "Raw files of indentation tests; one such table for each way in which files are read.", ()
     )
+    tracks: tuple[Tracks, ...] = key("Raw files of scratch tracks, likewise.", ())
     tests_table: TestsTable | None = key(
         "A table of places, specimens and other words of the tests.", None
     )
@@ -54,6 +56,7 @@ class StudyFile(Choices):
     comparisons: tuple[Comparison, ...] = key("Comparisons of specimens.", ())
     uncertainty: UncertaintyKeys = key("How uncertainties are propagated.", UncertaintyKeys)
     stress: dict[str, StressKeys] = key("Stress under the tip, runs by name.", dict)
+    scratch: ScratchKeys = key("Scratch tracks.", ScratchKeys)
     output: Output = key("What is written, and where.", Output)
 
 
@@ -65,8 +68,9 @@ def to_toml(study: StudyFile) -> str:
 def json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the study file, for editors that check TOML."""
     schema = StudyFile.model_json_schema(mode="validation")
-    columns = schema["$defs"]["Records"]["properties"]["columns"]
-    columns["propertyNames"] = {"enum": list(ROLES)}
+    for table in ("Records", "Tracks"):
+        columns = schema["$defs"][table]["properties"]["columns"]
+        columns["propertyNames"] = {"enum": list(ROLES)}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,

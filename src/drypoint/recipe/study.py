@@ -189,7 +189,7 @@ class Study:
         for i, records in enumerate(self.file.records):
             names: set[str] = set()
             for pattern in records.files:
-                matches = self._find(pattern)
+                matches = self.find(pattern)
                 if not matches:
                     raise RecipeError(
                         f"“{pattern}” finds no file in {self.folder}.",
@@ -211,7 +211,8 @@ class Study:
             found.append(tuple(sorted(names)))
         return found
 
-    def _find(self, pattern: str) -> list[str]:
+    def find(self, pattern: str) -> list[str]:
+        """Files that a pattern (or a folder) names, relative to the study file."""
         plain = pattern.replace("\\", "/")
         if (self.folder / plain).is_file():
             return [plain]

@@ -67,7 +67,7 @@ def undo(decisions: Sequence[Decision], who: str) -> tuple[Decision, ...]:
     if d.what in ("exclude", "include"):
         return _exclusions_as(before, decisions, d, who, words)
     same = [e for e in before if (e.what, e.test, e.cycle) == (d.what, d.test, d.cycle)]
-    value = same[-1].value if same else None
+    value = same[-1].value if same and d.what != "critical_load" else None
     return (
         Decision(
             who=who, what=d.what, test=d.test, cycle=d.cycle, value=value, why=words, undoes=n

@@ -64,7 +64,7 @@ def read_in_chunks(
 def _parts(doc: Document, grid: Grid, layout: Layout, samples: int) -> Iterator[Document | Lost]:
     """A table in parts that end where a test ends."""
     dialect = grid.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns)
+    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
     test = assignment.role("test")
     whole = grid.height <= samples or test is None or layout.split == "one"
     if whole or assignment.questions or grid.window is None or test is None:

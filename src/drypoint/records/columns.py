@@ -16,8 +16,9 @@ from drypoint.records.question import Question
 #: Roles whose column must be one and only one, or the user is asked.
 _ASKED = ("time", "force", "depth", "lateral_force", "test", "segment")
 _NEEDED = ("force", "depth")
+_NEEDED_OF_TRACK = ("force", "position")
 _LABELS = ("test", "segment")
-_USUAL = {"time": "s", "force": "mN", "depth": "nm", "lateral_force": "mN"}
+_USUAL = {"time": "s", "force": "mN", "depth": "nm", "lateral_force": "mN", "position": "µm"}
 
 
 @dataclass(frozen=True)
@@ -65,9 +66,10 @@ def assign(
     unit_row: tuple[str, ...],
     numeric: tuple[bool, ...],
     declared: Mapping[str, Column],
+    track: bool = False,
 ) -> Assignment:
     """Give each column its role and unit; what cannot be decided becomes a question."""
-    return _assign(names, unit_row, numeric, tuple(declared.items()))
+    return _assign(names, unit_row, numeric, tuple(declared.items()), track)
 
 
 @lru_cache(maxsize=512)
@@ -76,6 +78,7 @@ def _assign(
     unit_row: tuple[str, ...],
     numeric: tuple[bool, ...],
     declared: tuple[tuple[str, Column], ...],
+    track: bool,
 ) -> Assignment:
     n = len(numeric)
     names = names or ("",) * n
@@ -89,8 +92,8 @@ def _assign(
         found.append(_first_guess(i, named[i], unit, numeric[i], chosen, questions))
     found = _one_each(found, questions)
     found = [_with_scale(c, dict(declared).get(c.role), questions) for c in found]
-    _missing(found, dict(declared), questions)
-    return Assignment(tuple(_channels(found)), tuple(questions))
+    _missing(found, dict(declared), questions, _NEEDED_OF_TRACK if track else _NEEDED)
+    return Assignment(tuple(_channels(found, track)), tuple(questions))
 
 
 def _squeeze(text: str) -> str:
@@ -308,11 +311,14 @@ def _offset(unit: str | None, dimension: str) -> float:
 
 
 def _missing(
-    found: list[ColumnFound], declared: Mapping[str, Column], questions: list[Question]
+    found: list[ColumnFound],
+    declared: Mapping[str, Column],
+    questions: list[Question],
+    needed: tuple[str, ...],
 ) -> None:
     have = {c.role for c in found} | set(declared)
     asked = {q.key.removeprefix("columns.") for q in questions}
-    for role in _NEEDED:
+    for role in needed:
         if role in have or role in asked:
             continue
         free = [c for c in found if not c.role and c.numeric]
@@ -326,18 +332,19 @@ def _missing(
                 lines,
                 "Add under [records.columns], with the true unit, one of: " + " or ".join(lines)
                 if lines
-                else "Export the record with force and depth.",
+                else f"Export the record with {' and '.join(needed)}.",
                 f"columns.{role}",
             )
         )
 
 
-def _channels(found: list[ColumnFound]) -> list[ColumnFound]:
+def _channels(found: list[ColumnFound], track: bool) -> list[ColumnFound]:
     """Names under which the further columns are kept: role, or own words in lower case."""
     used: set[str] = set()
     out = []
     for c in found:
-        if c.role in ("time", "force", "depth", "test", "segment", "ignore") or not c.numeric:
+        plain = ("force", "depth", "test", "segment", "ignore", *(() if track else ("time",)))
+        if c.role in plain or not c.numeric:
             out.append(c)
             continue
         bare = take_apart(c.name).bare if c.name else ""

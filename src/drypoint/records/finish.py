@@ -80,7 +80,7 @@ def take_apart(decoded: Decoded, layout: Layout, doc: Document) -> FileRead:
     """
     layout = doc.layout(layout)
     dialect = dialect_of(decoded, layout, doc)
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns)
+    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
     raise_questions(dialect, assignment, doc.shown)
     return finish_text(decoded, dialect, assignment, layout, doc)
 
@@ -109,10 +109,11 @@ def finish_text(
     for row, c in zip(parted.table.numbers, numbers, strict=True):
         values = row * c.scale if c.scale != 1.0 else row
         values = values + c.offset if c.offset else values
-        if c.role in ("time", "force", "depth"):
-            columns[c.role] = values
-        else:
+        if c.channel:
             channels[c.channel] = values
+        else:
+            columns[c.role] = values
+    columns.setdefault("depth", np.full(parted.table.numbers.shape[1], np.nan))
     if "time" not in columns:
         columns["time"] = np.full(parted.table.numbers.shape[1], np.nan)
         if layout.sampling_Hz is not None:
@@ -187,6 +188,8 @@ def column_notes(assignment: Assignment) -> list[str]:
 
 def time_notes(time: Floats, layout: Layout, assignment: Assignment) -> list[str]:
     """What to know about the time of a file."""
+    if layout.track:
+        return []
     if np.isnan(time).any():
         return ["There is no time; declare sampling_Hz if it is known."]
     if layout.sampling_Hz is not None and assignment.role("time") is not None:

@@ -42,7 +42,7 @@ def grid_read(doc: Document, layout: Layout) -> tuple[GridRead, Assignment]:
     """Tests of a typed table; raises its open questions."""
     assert isinstance(doc.body, Grid)
     dialect = doc.body.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns)
+    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
     for question in assignment.questions:
         raise question.error(doc.shown)
     return read_grid(doc.body, assignment, layout, doc.shown), assignment

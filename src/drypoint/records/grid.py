@@ -132,11 +132,12 @@ def read_grid(grid: Grid, assignment: Assignment, layout: Layout, shown: str) ->
         with np.errstate(all="ignore"):
             values = values * c.scale if c.scale != 1.0 else values
             values = values + c.offset if c.offset else values
-        if c.role in ("time", "force", "depth"):
-            columns[c.role] = values
-        else:
+        if c.channel:
             channels[c.channel] = values
+        else:
+            columns[c.role] = values
     n = int(bounds[-1])
+    columns.setdefault("depth", np.full(n, np.nan))
     if "time" not in columns:
         columns["time"] = np.full(n, np.nan)
         if layout.sampling_Hz is not None:

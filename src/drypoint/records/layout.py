@@ -46,6 +46,8 @@ class Layout:
     blanks), ``"|"``. ``sampling_Hz`` gives the time axis where a file has none. ``inside`` holds
     patterns of what is read in a file that holds several things: sheets of a workbook, members of
     a zip file, groups of an HDF5 file; where one stands in another, ``!`` parts the two patterns.
+    Of a ``track`` force and position are needed, not depth; the segment is the pass, and its time
+    may begin anew with every pass (it is kept as a channel).
     """
 
     delimiter: str | None = None
@@ -58,6 +60,7 @@ class Layout:
     sampling_Hz: float | None = None
     comment: str | None = None
     inside: tuple[str, ...] = ()
+    track: bool = False
 
 
 @dataclass(frozen=True)

@@ -29,14 +29,14 @@ class Named:
 
 
 @lru_cache(maxsize=1)
-def _words() -> dict[str, Any]:
+def words() -> dict[str, Any]:
     text = resources.files("drypoint.records").joinpath("words.toml").read_text("utf-8")
     return tomllib.loads(text)
 
 
 @lru_cache(maxsize=1)
 def _loose_units() -> frozenset[str]:
-    return frozenset(units.tidy(u) for u in _words()["units"]["loose"])
+    return frozenset(units.tidy(u) for u in words()["units"]["loose"])
 
 
 def is_unit(text: str) -> bool:
@@ -82,16 +82,16 @@ def _tokens(bare: str) -> list[str]:
 
 def _claims(bare: str, unit: str | None) -> tuple[str, ...]:
     """Roles that the words claim: those of the longest phrase that stands in the name."""
-    words = _words()
+    known = words()
     tokens = _tokens(bare)
     present = set(tokens)
     best: dict[str, int] = {}
-    for role, table in words["roles"].items():
+    for role, table in known["roles"].items():
         for phrase in table["phrases"]:
             parts = phrase.split()
             if all(p in present for p in parts):
                 best[role] = max(best.get(role, 0), len(parts))
-    other: list[str] = words["other"]["words"]
+    other: list[str] = known["other"]["words"]
     strange = present & set(other)
     if best:
         longest = max(best.values())
@@ -105,15 +105,15 @@ def _claims(bare: str, unit: str | None) -> tuple[str, ...]:
         if len(claimed) > 1 and unit is not None:
             fitting = {r for r in claimed if _fits(r, unit)}
             claimed = fitting or claimed
-        return tuple(r for r in words["roles"] if r in claimed)
+        return tuple(r for r in known["roles"] if r in claimed)
     if strange:
         return ()
-    filler: list[str] = words["filler"]["words"]
+    filler: list[str] = known["filler"]["words"]
     left = [t for t in tokens if t not in filler]
     letters = "".join(left) if max(map(len, left), default=9) < 3 else ""
     return tuple(
         role
-        for role, table in words["roles"].items()
+        for role, table in known["roles"].items()
         if letters in table["letters"] and (unit is None or _fits(role, unit))
     )
 

@@ -166,12 +166,13 @@ def _text(shape: Shape, layout: Layout) -> str:
     lines += ["", "[layout]"]
     for name in _PLAIN:
         value = getattr(layout, name)
-        if value in (None, ()):
+        if value in (None, (), False):
             continue
         if isinstance(value, tuple):
             lines.append(f"{name} = [{', '.join(map(_quote, value))}]")
         else:
-            lines.append(f"{name} = {_quote(value) if isinstance(value, str) else repr(value)}")
+            shown = _quote(value) if isinstance(value, str) else repr(value).lower()
+            lines.append(f"{name} = {shown}")
     if layout.columns:
         lines += ["", "[layout.columns]"]
         lines += [

@@ -216,10 +216,11 @@ def _si(shape: Shape, numbers: Floats) -> tuple[dict[str, Floats], dict[str, Flo
     for row, c in zip(numbers, kept, strict=True):
         values = row * c.scale if c.scale != 1.0 else row
         values = values + c.offset if c.offset else values
-        if c.role in ("time", "force", "depth"):
-            columns[c.role] = values
-        else:
+        if c.channel:
             channels[c.channel] = values
+        else:
+            columns[c.role] = values
+    columns.setdefault("depth", np.full(numbers.shape[1], np.nan))
     return columns, channels
 
 

@@ -125,7 +125,7 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
             notes=(*found.notes, decoded.note) if decoded.note else found.notes,
         )
     dialect = dialect_of(decoded, layout, doc)
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns)
+    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
     questions = (*dialect.questions, *assignment.questions)
     found = replace(
         found,
@@ -168,7 +168,7 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
 
 def _grid(found: Understanding, doc: Document, grid: Grid, layout: Layout) -> Understanding:
     dialect = grid.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns)
+    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
     found = replace(
         found,
         places=tuple(t.place for t in grid.tests) or found.places,

@@ -18,6 +18,7 @@ from drypoint.report.remarks import remarks
 from drypoint.report.results import results
 from drypoint.report.specimens import specimens
 from drypoint.report.stress import stress
+from drypoint.report.tracks import track_answers, tracks
 from drypoint.run.result import StudyResult
 
 
@@ -50,6 +51,8 @@ _LAST: dict[str, tuple[weakref.ref[StudyResult], str, Content]] = {}
 
 def _gather(result: StudyResult, issued: str) -> Content:
     about = result.study.file.study
+    if not result.study.file.records:
+        return _of_tracks(result, issued)
     sections = (
         specimens(result),
         bench(result),
@@ -61,6 +64,7 @@ def _gather(result: StudyResult, issued: str) -> Content:
         compared(result),
         films(result),
         stress(result),
+        tracks(result),
         record(result),
         cautions(),
     )
@@ -70,10 +74,30 @@ def _gather(result: StudyResult, issued: str) -> Content:
         question=about.question,
         invented=INVENTED if about.invented else "",
         front=front_pairs(result, issued),
-        answers=answers(result),
+        answers=(*answers(result), *track_answers(result)),
         answer_note=ANSWER_NOTE,
         statement=STATEMENT,
         sections=tuple(s for s in sections if s is not None),
         version=result.provenance.version,
         day=last_day(result),
+    )
+
+
+def _of_tracks(result: StudyResult, issued: str) -> Content:
+    """The report of a study that holds scratch tracks only."""
+    about = result.study.file.study
+    sections = (tracks(result), stress(result), record(result), cautions())
+    return Content(
+        title=about.name,
+        report_number=about.report_number,
+        question=about.question,
+        invented=INVENTED if about.invented else "",
+        front=front_pairs(result, issued),
+        answers=track_answers(result),
+        answer_note="Medians of critical loads over tracks, with their intervals. What each event "
+        "is stands in the words of whoever looked at the tracks.",
+        statement=STATEMENT,
+        sections=tuple(s for s in sections if s is not None),
+        version=result.provenance.version,
+        kind="Report of scratch tests",
     )

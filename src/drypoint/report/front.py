@@ -73,6 +73,7 @@ def front_pairs(result: StudyResult, issued: str) -> tuple[tuple[str, str], ...]
     tests = len(result.tests_table)
     excluded = int(result.tests_table["excluded"].sum())
     counted = f"{tests} with results"
+    has_tests = bool(result.study.file.records)
     if excluded:
         counted += f", of these {excluded} excluded by decision"
     if result.set_aside:
@@ -85,10 +86,22 @@ def front_pairs(result: StudyResult, issued: str) -> tuple[tuple[str, str], ...]
         ("Tests made by", s.operator),
         ("Tests made on", declared_span(result.tests_table["date"].to_list())),
         ("Practice followed", s.standard),
-        ("Tests", counted),
+        ("Tests", counted if has_tests else ""),
+        ("Scratch tracks", _tracks(result)),
         ("Remarks", s.remarks),
     ]
     return tuple((k, v) for k, v in pairs if v and v != "not stated")
+
+
+def _tracks(result: StudyResult) -> str:
+    if result.scratch is None:
+        return ""
+    excluded = len(result.scratch.excluded)
+    text = f"{len(result.scratch.tracks)} with results"
+    text += f", of these {excluded} excluded by decision" if excluded else ""
+    if not result.study.file.records and result.set_aside:
+        text += f"; {plural(len(result.set_aside), 'record')} set aside"
+    return text
 
 
 def last_day(result: StudyResult) -> tuple[int, int, int] | None:

@@ -100,4 +100,8 @@ def _decisions(result: StudyResult) -> list[Block]:
 
 
 def _shown(value: Any) -> str:
+    if isinstance(value, dict) and "verdict" in value:
+        rest = [f"{k.replace('_mN', '')} {v} mN" if k.endswith("_mN") else str(v)
+                for k, v in value.items() if k != "verdict"]  # fmt: skip
+        return f"{value['verdict']}: {', '.join(rest)}"
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)

@@ -33,15 +33,18 @@ def _specimens(result: StudyResult) -> Table:
     rows = []
     for name in result.study.file.specimens:
         s = result.study.specimen(name)
-        nu = result.study.specimen_nu(name)
-        value, u = float(nu.mean[0]), float(nu.sd[0])
+        poisson = DASH
+        if s.nu is not None or s.reference is not None or s.nu_of is not None:
+            nu = result.study.specimen_nu(name)
+            value, u = float(nu.mean[0]), float(nu.sd[0])
+            poisson = f"{value:g} ± {number(u, 2)}" if u else f"{value:g} (taken as exact)"
         size = " + ".join(_thickness(t, u) for t, u in film_thicknesses(s)) or DASH
         rows.append(
             (
                 name,
                 s.description or NOT_STATED,
                 "; ".join(w for w in (s.preparation, s.mounting) if w) or NOT_STATED,
-                f"{value:g} ± {number(u, 2)}" if u else f"{value:g} (taken as exact)",
+                poisson,
                 size,
                 DASH if s.roughness_Ra_nm is None else f"{s.roughness_Ra_nm:g} nm",
             )

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Quantity, Reduction
+from drypoint.run.columns import COLUMNS
 from drypoint.uncertainty.joint import Joint, join
 
 
@@ -62,6 +63,14 @@ def _extend(whole: Joint, names: tuple[str, ...], part: Joint) -> Joint:
             if (a in new) != (b in new):
                 cov[grown.index(a), grown.index(b)] = part.cov[i, j]
     return Joint(grown.names, grown.mean, cov, grown.origin, grown.dof)
+
+
+def no_rows() -> Reduction:
+    """The reduction of a study without indentation tests."""
+    empty, none = np.empty(0), np.empty(0, dtype=np.int64)
+    symbols = (*COLUMNS, "viscous_share")
+    quantities = {s: Quantity(s, "", empty, empty, np.empty((0, 0)), {}) for s in symbols}
+    return Reduction(none, none, quantities, join([]), ())
 
 
 def merge(parts: Sequence[Part]) -> Reduction:

@@ -62,12 +62,19 @@ def plan_study(
     cache = replace(Cache.beside(study.path), looking=True)
     to_read: list[str] = []
     readings = read_study_records(study, cache if use_cache else None, Watch(), missing=to_read)
+    hashes = dict(readings.hashes)
+    if study.file.tracks:
+        from drypoint.run.scratching import tracks_to_do
+
+        more, mine = tracks_to_do(study, cache if use_cache else None)
+        to_read += more
+        hashes.update(mine)
     jobs = jobs_of(study, readings.parts, journal.effective)
     reduce = [j for j in jobs if not use_cache or not cache.has(j.key)]
     names = [t.name for j in reduce for t in j.batch.tests]
     then = _earlier(Path(out) if out is not None else study.results)
     before = {} if then is None else dict(then.inputs)
-    now = dict(readings.hashes)
+    now = hashes
     return Plan(
         earlier=then is not None,
         new=tuple(f for f in now if f not in before),

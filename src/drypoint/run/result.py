@@ -20,6 +20,7 @@ from drypoint.tips.tip import Bench
 
 if TYPE_CHECKING:
     from drypoint.run.coatings import FilmFailure, FilmFound
+    from drypoint.run.critical_loads import ScratchResult
     from drypoint.run.dynamic import DynamicResult
     from drypoint.run.stressing import StressFailure, StressResult
     from drypoint.run.trials import Trials
@@ -110,6 +111,7 @@ class StudyResult:
     Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
     oscillate. ``films`` are the film values of specimens that state layers, ``stress`` the runs of
     finite elements; ``films_failed`` and ``stress_failed`` those without a result.
+    ``scratch`` has the scratch tracks, where there are any; a study of tracks alone has no test.
     """
 
     study: Study
@@ -134,6 +136,7 @@ class StudyResult:
     films_failed: tuple[FilmFailure, ...] = ()
     stress: tuple[StressResult, ...] = ()
     stress_failed: tuple[StressFailure, ...] = ()
+    scratch: ScratchResult | None = None
 
     @property
     def specimens(self) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from importlib.metadata import version as version_of
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from drypoint.run.dynamic import gather_dynamic
 from drypoint.run.flagging import facts_of, flagged
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
-from drypoint.run.merge import Part, merge
+from drypoint.run.merge import Part, merge, no_rows
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Readings, read_study_records
 from drypoint.run.result import Group, Provenance, StudyResult
@@ -31,6 +32,9 @@ from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
 from drypoint.version import __version__
+
+if TYPE_CHECKING:
+    from drypoint.run.critical_loads import ScratchResult
 
 _LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
 
@@ -76,7 +80,11 @@ def run_study(
     cache = Cache.beside(study.path) if use_cache else None
     readings = read_study_records(study, cache, watch)
     groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
-    result = gather(study, journal, readings, groups, failed, cache)
+    scratch = None
+    if study.file.tracks:
+        scratch = _tracks(study, journal, readings, cache, watch)
+        readings = replace(readings, hashes={**readings.hashes, **scratch[1]})
+    result = gather(study, journal, readings, groups, failed, cache, scratch and scratch[0])
     if any(s.layers for s in study.file.specimens.values()):
         result = _with_films(result, cache, watch)
     if study.file.stress:
@@ -100,6 +108,19 @@ def _with_films(result: StudyResult, cache: Cache | None, watch: Watch) -> Study
     )
 
 
+def _tracks(
+    study: Study, journal: Journal, readings: Readings, cache: Cache | None, watch: Watch
+) -> tuple[ScratchResult, Mapping[str, str]]:
+    """The scratch tracks of a study, and SHA-256 of their files."""
+    from drypoint.run.critical_loads import gather_tracks
+    from drypoint.run.scratching import run_tracks
+
+    taken = [t.name for p in readings.parts for t in p.batch.tests]
+    run = run_tracks(study, cache, watch, taken=taken)
+    result = gather_tracks(study, journal.effective, run)
+    return result, {**run.hashes, **{p.file: p.sha256 for p in result.pictures}}
+
+
 def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
     """The result with the finite elements that the study asks for."""
     from drypoint.run.stressing import stress_runs
@@ -117,6 +138,7 @@ def gather(
     groups: tuple[Group, ...],
     failed: tuple[SetAside, ...],
     cache: Cache | None = None,
+    scratch: ScratchResult | None = None,
 ) -> StudyResult:
     """Tables, series and provenance from reduced groups; exclusions are felt here and only here.
 
@@ -125,8 +147,9 @@ def gather(
     RecordError
         When no test has a result.
     """
-    set_aside = readings.set_aside + failed
-    if not any(len(g.reduced.tests) for g in groups):
+    set_aside = readings.set_aside + failed + (scratch.set_aside if scratch is not None else ())
+    tracks = scratch.tracks if scratch is not None else ()
+    if not tracks and not any(len(g.reduced.tests) for g in groups):
         first = set_aside[0] if set_aside else None
         raise RecordError(
             "Not one test gave a result."
@@ -134,8 +157,11 @@ def gather(
             remedy=first.remedy if first else "Check the files that the study names.",
         )
     whole = join([g.batch for g in groups if not _is_second(g, groups)])
-    tests = merge([_part(g, tests=True) for g in groups if _has_rows(g)])
-    cycles = merge([_part(g, tests=False) for g in groups if _has_rows(g)])
+    if any(_has_rows(g) for g in groups):
+        tests = merge([_part(g, tests=True) for g in groups if _has_rows(g)])
+        cycles = merge([_part(g, tests=False) for g in groups if _has_rows(g)])
+    else:
+        tests = cycles = no_rows()
     state = journal.effective
     excluded = {
         t.name: why for t in whole.tests if (why := _why_excluded(state, t.name)) is not None
@@ -155,12 +181,14 @@ def gather(
         for r, c, ex in ((tests, False, reasons[0]), (cycles, True, reasons[1]))
     ]
     level = study.file.output.level_of_confidence
-    unknown = sorted(set(state.tests) - {t.name for t in whole.tests})
+    known = {t.name for t in whole.tests} | {t.name for t in tracks}
+    unknown = sorted(set(state.tests) - known)
     # What is remarked of a test that was set aside anyway helps nobody.
     gone = tuple(f"Test {s.test}:" for s in set_aside if s.test)
     notes = [*study.notes, *journal.notes]
     notes += [n for n in readings.notes if not n.startswith(gone)]
     notes += date_notes(study, readings.parts)
+    notes += scratch.notes if scratch is not None else ()
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
     series = series_by_specimen(study, whole, kept, level)
@@ -183,6 +211,7 @@ def gather(
         bins=depth_bins(study, whole, take_rows(cycles, np.flatnonzero(counted[1])), level),
         comparisons=comparisons(study, whole, kept, level),
         dynamic=gather_dynamic(study, whole, groups, tips, state, level),
+        scratch=scratch,
     )
     trials = study.file.uncertainty.monte_carlo_trials
     return replace(result, trials=all_trials(result, trials, cache)) if trials else result

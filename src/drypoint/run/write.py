@@ -42,6 +42,7 @@ def write_results(result: StudyResult, folder: Path) -> None:
             write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
         _write_films(result, place)
         _write_stress(result, place)
+        _write_scratch(result, place)
         write_json(summary(result), place / "summary.json")
 
 
@@ -68,6 +69,17 @@ def _write_stress(result: StudyResult, place: Path) -> None:
     for one in result.stress:
         write_record(one, place)
         write_vtu(one, place, result.study.file.stress[one.name].vtu)
+
+
+def _write_scratch(result: StudyResult, place: Path) -> None:
+    """Tables of the scratch tracks, where the study has any."""
+    if result.scratch is None:
+        return
+    from drypoint.run.track_tables import scratch_tables
+
+    out = result.study.file.output
+    for stem, table in scratch_tables(result.scratch).items():
+        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
 
 
 def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:
@@ -110,6 +122,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
         **_films(result),
         **_dynamic(result),
         **_stress(result),
+        **_scratch(result),
         "notes": list(result.notes),
         "provenance": result.provenance.values(),
     }
@@ -146,6 +159,15 @@ def _dynamic(result: StudyResult) -> dict[str, Any]:
         for specimen, of in d.bins.items()
     }
     return {"dynamic": {**counts, "bins": bins}}
+
+
+def _scratch(result: StudyResult) -> dict[str, Any]:
+    """Scratch tracks, where the study has any."""
+    if result.scratch is None:
+        return {}
+    from drypoint.run.track_tables import scratch_summary
+
+    return {"scratch": scratch_summary(result.scratch)}
 
 
 def _stress(result: StudyResult) -> dict[str, Any]:

@@ -14,6 +14,13 @@ from typing import Any
 from drypoint.errors import Where
 from drypoint.simulation.bench_scenario import CERTIFIED, bench_scenario
 from drypoint.simulation.bench_text import bench_toml
+from drypoint.simulation.demo_tracks import (
+    decisions,
+    planned_tracks,
+    track_files,
+    tracks_toml,
+    truth_text,
+)
 from drypoint.simulation.formats import style_a, style_b, zipped
 from drypoint.simulation.record import Record, simulate
 from drypoint.simulation.scenario import FILM_STATED, STATED, Planned, Scenario, scenario
@@ -104,9 +111,20 @@ def make_demo(folder: Path, seed: int = 7, *, overwrite: bool = False) -> Path:
     _write(folder / "bench/truth.csv", truth_csv(bench, on_bench).encode("utf-8"))
     _write(folder / "bench/truth.json", truth_json(bench, on_bench).encode("utf-8"))
     _write(folder / "bench/bench.toml", bench_toml(seed).encode("utf-8"))
+    _write_tracks(folder / "scratch", seed)
     study = folder / "study.toml"
     _write(study, study_toml(seed).encode("utf-8"))
     return study
+
+
+def _write_tracks(folder: Path, seed: int) -> None:
+    """The scratch tracks with a study file of their own."""
+    plan = planned_tracks(seed)
+    for name, data in track_files(plan).items():
+        _write(folder / name, data)
+    _write(folder / "truth.csv", truth_text(plan))
+    _write(folder / "scratch.decisions.jsonl", decisions(plan))
+    _write(folder / "scratch.toml", tracks_toml(MARK, seed).encode("utf-8"))
 
 
 def _check(folder: Path, overwrite: bool) -> None:

@@ -20,6 +20,8 @@ raw/glass    {{glass}} files, one test each: window glass, single cycles at thre
 raw/film     {{film}} files: a 400 nm film on a wafer, stepped loading, several tests a file
 raw/steel    {{steel}} files: a two-phase steel, a grid of 8 x 5 tests, one row of the grid a file
 raw/tempered {{tempered}} file: the same steel after tempering, a row of 12 tests
+scratch/     scratch tracks on two coatings with a study of their own; run it with:
+             drypoint run scratch/scratch.toml
 truth.csv    the truth, one row an unloading (invented; the program never reads it)
 truth.json   the truth with everything behind it (invented; the program never reads it)
 
