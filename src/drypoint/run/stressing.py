@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,19 +120,21 @@ def run_problem(
     watch = watch or Watch()
     stage = f"stress {problem.name}".strip()
     watch.at(stage, 0, _PARTS, "elastic answer")
-    elastic = elastic_answer(problem)
+    key = problem_key(problem)
+    beside = cache_key("elastic answer", key)
+    elastic = _cached(cache, beside, ElasticAnswer)
+    if elastic is None:
+        elastic = elastic_answer(problem)
+        _keep(cache, beside, elastic)
     if first is not None:
         first(problem, elastic)
-    key = problem_key(problem)
-    run = _cached(cache, key)
+    run = _cached(cache, key, Solution)
     fresh = run is None
     if run is None:
         run = problem.solve(
             lambda share, words: watch.at(stage, round(share * _PARTS), _PARTS, words)
         )
-        if cache is not None:
-            tree, arrays = encode(run)
-            cache.put(key, arrays, tree)
+        _keep(cache, key, run)
     watch.at(stage, _PARTS, _PARTS)
     unloads = run.force[-1] < run.force[run.peak] and not run.stopped
     return StressResult(
@@ -210,10 +213,19 @@ def stress_runs(
     return tuple(done), tuple(failed)
 
 
-def _cached(cache: Cache | None, key: str) -> Solution | None:
+T = TypeVar("T")
+
+
+def _cached(cache: Cache | None, key: str, kind: type[T]) -> T | None:
     entry = cache.get(key) if cache is not None else None
     value = None if entry is None else kept(entry.meta, entry.arrays)
-    return value if isinstance(value, Solution) else None
+    return value if isinstance(value, kind) else None
+
+
+def _keep(cache: Cache | None, key: str, value: object) -> None:
+    if cache is not None:
+        tree, arrays = encode(value)
+        cache.put(key, arrays, tree)
 
 
 def _true_modulus(problem: Problem, run: Solution) -> float:
