@@ -132,7 +132,7 @@ def test_fields_as_files(demo_result: StudyResult, tmp_path: Path) -> None:
 
 
 def test_stopping_leaves_nothing(tmp_path: Path) -> None:
-    """Asked to stop in the middle: nothing is kept, and the next run starts anew."""
+    """Asked to stop in the middle: no half run is kept, and the next one starts anew."""
     cache = Cache(tmp_path / "cache")
     seen: list[int] = []
     watch = Watch(observe=lambda s: seen.append(s.done), stop=lambda: bool(seen) and seen[-1] > 100)
@@ -141,7 +141,8 @@ def test_stopping_leaves_nothing(tmp_path: Path) -> None:
         run_problem(ball(5e-3), cache=cache, watch=watch, first=lambda p, a: first.append(a))
     assert len(first) == 1
     assert seen == sorted(seen)
-    assert not list(tmp_path.rglob("*.npz"))
+    assert cache.get(problem_key(ball(5e-3))) is None
+    assert len(list(tmp_path.rglob("*.npz"))) == 1  # the elastic answer, which was whole
 
 
 def test_a_run_that_fails_stops_nothing_else(
