@@ -58,7 +58,7 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
           g.notes.length > 0 && el("details", { class: "small" }, el("summary", {}, plural(g.notes.length, "note")), el("ul", {}, g.notes.slice(0, 50).map((m) => el("li", {}, m)))),
           Object.keys(g.header).length > 0 && el("details", { class: "small" }, el("summary", {}, "What the header says"), el("dl", { class: "pairs" }, Object.entries(g.header).flatMap(([k, v]) => [el("dt", {}, k), el("dd", {}, v)])))),
         el("div", {},
-          g.lines.length > 0 && el("div", { class: "lines", tabindex: 0, role: "region", "aria-label": "First lines" }, g.lines.map(([n, t]) => [el("b", {}, String(n).padStart(4)), t + "\n"])),
+          g.lines.length > 0 && el("div", { class: "lines", tabindex: 0, role: "group", "aria-label": "First lines" }, g.lines.map(([n, t]) => [el("b", {}, String(n).padStart(4)), t + "\n"])),
           chart)),
       g.faults.length > 0 && asideTable(g.faults));
     if (g.curves.length) {

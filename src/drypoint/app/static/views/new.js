@@ -25,7 +25,7 @@ async function look() {
     cards = found.map((g) => {
       const specimen = el("input", { value: g.specimen || "specimen", "aria-label": "Specimen", onchange: () => { card.state.specimen = specimen.value.trim(); people(); } });
       const card = groupCard(g, { roles: data.roles, onChange: ready,
-        extra: () => el("div", { class: "field" }, el("span", { class: "label" }, "Specimen"), specimen),
+        extra: () => el("div", { class: "field specimen" }, el("span", { class: "label" }, "Specimen"), specimen),
         again: async (s) => (await post("/api/look", { folder, groups: [{ files: s.group.files, layout: s.layout, answers: s.answers, specimen: specimen.value.trim() }] })).groups[0] });
       card.state.specimen = specimen.value;
       return card;
@@ -42,10 +42,10 @@ function people() {
   fill(specimens, names.map((n, k) => {
     const now = known.get(n) || { nu: "0.3", u_nu: "0.05" };
     known.set(n, now);
-    const nu = el("input", { id: `nu${k}`, value: now.nu, size: 6, inputmode: "decimal", oninput: (e) => { now.nu = e.target.value; } });
-    const u = el("input", { id: `u${k}`, value: now.u_nu, size: 6, inputmode: "decimal", oninput: (e) => { now.u_nu = e.target.value; } });
+    const nu = el("input", { id: `nu${k}`, value: now.nu, size: 6, inputmode: "decimal", oninput: (e) => { now.nu = e.target.value; now.known = true; } });
+    const u = el("input", { id: `u${k}`, value: now.u_nu, size: 6, inputmode: "decimal", oninput: (e) => { now.u_nu = e.target.value; now.known = true; } });
     return el("div", { class: "row" }, el("strong", {}, n), el("div", { class: "field" }, el("label", { for: `nu${k}` }, "Poisson’s ratio ν"), nu), el("div", { class: "field" }, el("label", { for: `u${k}` }, "its standard uncertainty"), u),
-      el("div", { class: "field" }, el("label", { for: `m${k}` }, "or as in"), el("select", { id: `m${k}`, onchange: (e) => { const m = data.materials[e.target.value]; if (m) { now.nu = nu.value = String(m.nu); now.u_nu = u.value = String(m.u_nu); } } },
+      el("div", { class: "field" }, el("label", { for: `m${k}` }, "or as in"), el("select", { id: `m${k}`, onchange: (e) => { const m = data.materials[e.target.value]; if (m) { now.known = true; now.nu = nu.value = String(m.nu); now.u_nu = u.value = String(m.u_nu); } } },
         el("option", { value: "" }, "–"), data.materials.map((m, i) => el("option", { value: i }, m.name)))));
   }));
 }
@@ -64,7 +64,7 @@ form.addEventListener("submit", async (e) => {
     const made = await post("/api/studies", {
       folder, name: name.value.trim(), question: v.question, laboratory: v.laboratory, operator: v.operator, shape: v.shape, bench: v.bench || "",
       groups: cards.filter((c) => c.state.group.columns.length).map((c) => ({ files: c.state.group.files, layout: c.state.layout, answers: c.state.answers, specimen: c.state.specimen })),
-      poisson: Object.fromEntries([...known].filter(([n]) => cards.some((c) => c.state.specimen === n)).map(([n, p]) => [n, { nu: number(p.nu), u_nu: number(p.u_nu) }])),
+      poisson: Object.fromEntries([...known].filter(([n, p]) => p.known && cards.some((c) => c.state.specimen === n)).map(([n, p]) => [n, { nu: number(p.nu), u_nu: number(p.u_nu) }])),
     });
     const key = encodeURIComponent(made.key);
     await post(`/api/studies/${key}/jobs`, { kind: "run", options: {} });

@@ -94,7 +94,7 @@ function draw() {
 }
 function line(r) {
   return el("tr", { "data-row": r.row, "data-test": r.test, class: `${r.out ? "out" : ""} ${r.test === state.name ? "chosen" : ""}`, "aria-selected": r.test === state.name ? "true" : "false", title: r.out ? `Excluded: ${r.why}` : null },
-    el("td", { class: "name" }, r.test), el("td", {}, r.specimen),
+    el("td", { class: "name" }, r.test), el("td", { title: r.specimen }, r.specimen),
     answer.columns.map((c) => { const [v, u] = r.cells[c.symbol] || ["–", ""]; return el("td", { class: "n" }, v, u && el("span", { class: "u" }, `± ${u}`)); }),
     el("td", { class: "flags", title: r.flags.join("; ") }, r.flags.length ? r.flags.slice(0, 2).join("; ") + (r.flags.length > 2 ? ` +${r.flags.length - 2}` : "") : ""));
 }
