@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import socket
+import subprocess
+import sys
 import threading
 import time
 from dataclasses import dataclass
@@ -54,3 +57,25 @@ class Running:
     def stop(self) -> None:
         self.server.should_exit = True
         self.thread.join(15)
+
+
+class Command:
+    """``drypoint serve`` as a process of its own over ``folder/studies``."""
+
+    def __init__(self, folder: Path, port: int = 0) -> None:
+        call = [sys.executable, "-c", "from drypoint.cli import main; main()", "serve",
+                str(folder / "studies"), "--no-browser", "--port", str(port)]  # fmt: skip
+        home = {"DRYPOINT_HOME": str(folder / "home"), "PYTHONUNBUFFERED": "1"}
+        self.process = subprocess.Popen(
+            call, env={**os.environ, **home}, stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT, text=True, start_new_session=True,
+        )  # fmt: skip
+        assert self.process.stdout is not None
+        said = ""
+        while "The workbench: " not in said:
+            line = self.process.stdout.readline()
+            assert line, said
+            said += line
+        self.way_in = said.rpartition("The workbench: ")[2].strip()
+        self.base = self.way_in.partition("/open")[0]
+        self.port = int(self.base.rpartition(":")[2])

@@ -4,13 +4,15 @@ linked selection, exclusion and undo, two windows, a restart. Invented data."""
 from __future__ import annotations
 
 import os
+import shutil
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from app_browser import Visit, chromium, visit
-from app_demo import KEY, Running, Served
+from app_demo import KEY, Command, Served
 from playwright.sync_api import Browser, Page, expect
 
 from drypoint.app.views import VIEWS
@@ -23,6 +25,7 @@ STUDY = f"/studies/{KEY}"
 #: Pages by name; those of new views come by themselves.
 PAGES = {
     "studies": "/",
+    "new": "/new",
     "test": f"{STUDY}/test?test=G-08",
     **{v.name: f"{STUDY}/{v.name}" for v in VIEWS if v.title},
 }
@@ -46,7 +49,7 @@ def settled(page: Page) -> None:
     page.wait_for_function(
         "() => document.fonts.status === 'loaded' && !document.querySelector('[aria-busy=true]')"
     )
-    page.wait_for_timeout(700)
+    page.wait_for_timeout(350)
 
 
 def axe_faults(page: Page) -> list[str]:
@@ -167,22 +170,28 @@ def test_two_windows(browser: Browser, served: Served) -> None:
         expect(pages[0].locator("#strip")).to_contain_text("up to date", timeout=60_000)
 
 
-def test_a_page_goes_on_after_a_restart(browser: Browser, run_demo: Path, tmp_path: Path) -> None:
-    import shutil
-
+def test_a_page_goes_on_after_a_kill(browser: Browser, run_demo: Path, tmp_path: Path) -> None:
+    """The command, killed in the middle of a decision being typed, and started again."""
     shutil.copytree(run_demo, tmp_path / "studies")
-    first = Running(tmp_path / "studies")
-    with visit(browser, first.served.base, first.served.way_in) as window:
+    first = Command(tmp_path)
+    with visit(browser, first.base, first.way_in) as window:
         page = window.go(f"{STUDY}/tests?test=G-12")
-        expect(page.get_by_role("button", name="Exclude…")).to_be_visible()
-        first.stop()
-        second = Running(tmp_path / "studies", port=first.port)
         page.get_by_role("button", name="Exclude…").click()
-        page.get_by_label("Reason").fill("after the restart")
+        page.get_by_label("Reason").fill("typed before the kill")
+        first.process.kill()
+        first.process.wait(10)
+        second = Command(tmp_path, port=first.port)
+        assert second.way_in != first.way_in
         page.get_by_role("button", name="Write the decision").click()
-        expect(page.locator("#one")).to_contain_text("after the restart")
-        second.stop()
+        expect(page.locator("#one")).to_contain_text("typed before the kill")
+        expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
         window.faults.clear()  # the stream of events broke off, as it must
+    second.process.send_signal(signal.SIGINT)
+    said, _ = second.process.communicate(timeout=20)
+    assert second.process.returncode == 0, said
+    assert "All decisions are in the files" in said
+    journal = read_journal(tmp_path / "studies" / "demo" / "study.decisions.jsonl")
+    assert [d.why for d in journal.decisions] == ["typed before the kill"]
 
 
 def test_a_click_answers_within_a_tenth_of_a_second(window: Visit) -> None:
@@ -216,3 +225,73 @@ def test_a_click_answers_within_a_tenth_of_a_second(window: Visit) -> None:
     )
     # The first one builds the net over the picture; a machine that is busy doubles any of them.
     assert spent[len(spent) // 2] < 100, spent
+
+
+def test_from_dropped_files_to_results(window: Visit, served: Served, tmp_path: Path) -> None:
+    """As a new user: name, files, a look at what was understood, one click."""
+    raw = served.root / "demo" / "raw" / "glass"
+    files = []
+    for source in sorted(raw.iterdir())[8:12]:
+        files.append(tmp_path / source.name)
+        shutil.copy(source, files[-1])
+    (tmp_path / "notes.docx").write_bytes(b"PK no record")
+    page = window.go("/")
+    page.get_by_role("link", name="New study").click()
+    page.get_by_label("Name of the study").fill("A first try")
+    page.locator("#drop-input").set_input_files([*files, tmp_path / "notes.docx"])
+    expect(page.get_by_role("alert")).to_contain_text("is no record")
+    expect(page.locator(".group")).to_have_count(1)
+    expect(page.locator(".group .state.current")).to_have_text("clear")
+    expect(page.get_by_label("What column Depth is")).to_have_value("depth")
+    expect(page.get_by_label("Unit of column Depth")).to_have_value("nm")
+    page.get_by_label("Poisson’s ratio ν").fill("0,17")
+    page.get_by_role("button", name="Write the study and run it").click()
+    expect(page.locator("#count")).to_contain_text("4 tests", timeout=60_000)
+    text = (served.root / "a-first-try" / "study.toml").read_text(encoding="utf-8")
+    assert "nu = 0.17" in text
+    shutil.rmtree(served.root / "a-first-try")
+
+
+def test_a_contact_point_is_moved_and_taken_back(window: Visit, served: Served) -> None:
+    journal = served.root / "demo" / "study.decisions.jsonl"
+    page = window.go(f"{STUDY}/test?test=G-13")
+    drag = page.get_by_role("slider", name="contact")
+    drag.focus()
+    before = float(page.locator("#zero-value").input_value())
+    for _ in range(4):
+        page.keyboard.press("Shift+ArrowRight")
+    moved = float(page.locator("#zero-value").input_value())
+    assert moved == pytest.approx(before + 4.0, abs=0.02)
+    page.get_by_role("button", name="Decide…").first.click()
+    page.get_by_label("Reason").fill("a speck of dust was touched first")
+    page.get_by_role("button", name="Write the decision").click()
+    expect(page.locator("#decisions")).to_contain_text("speck of dust")
+    expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
+    expect(page.locator("#hand")).to_contain_text("declared")
+    last = read_journal(journal).decisions[-1]
+    assert last.what == "zero" and last.value == {"depth_nm": moved}
+    page.get_by_role("button", name="Undo: zero G-13").click()
+    expect(page.locator("#strip")).to_contain_text("Redo: zero G-13")
+    expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
+    expect(page.locator("#hand")).to_contain_text("first contact")
+
+
+def test_another_unit_is_seen_before_it_is_written(window: Visit) -> None:
+    page = window.go(f"{STUDY}/files")
+    group = page.locator(".group").first
+    group.get_by_label("Unit of column Depth").fill("µm")
+    group.get_by_label("Unit of column Depth").press("Tab")
+    expect(group.locator(".question")).to_be_visible()
+    expect(group.get_by_role("button", name="Write this into the study file")).to_be_visible()
+    expect(page.locator("#aside")).to_contain_text("G-26")
+
+
+def test_a_wrong_study_file_says_where(window: Visit) -> None:
+    page = window.go(f"{STUDY}/recipe")
+    text = page.locator("#text")
+    expect(text).not_to_have_value("")
+    text.fill(text.input_value().replace("nu = 0.17", "nu = 0.7"))
+    expect(page.get_by_role("alert")).to_contain_text("specimens.glass.nu")
+    expect(page.get_by_role("button", name="Write the file")).to_be_disabled()
+    page.get_by_role("button", name="Back to what is written").click()
+    expect(page.get_by_role("alert")).to_have_count(0)

@@ -41,11 +41,13 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
         Whether the server is about to end, so that streams end too.
     """
     from drypoint.app.views import VIEWS
+    from drypoint.app.views.new import NEW, new_page
     from drypoint.app.views.studies import STUDIES, studies_page
 
     endpoints: tuple[Endpoint, ...] = (
         *ENDPOINTS,
         *STUDIES,
+        *NEW,
         *(e for v in VIEWS for e in v.endpoints),
     )
 
@@ -55,6 +57,7 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
     endpoints = (*endpoints, Endpoint("GET", "/api/openapi.json", document, "These endpoints"))
     routes: list[BaseRoute] = [
         Route("/", studies_page, methods=["GET"], name="studies"),
+        Route("/new", new_page, methods=["GET"], name="new"),
         *door_routes(),
         *routes_of(endpoints),
         *(v.route for v in VIEWS),

@@ -105,19 +105,19 @@ def decide(request: Request, body: Acts) -> dict[str, Any]:
     session = session_of(request)
     made = [_decision(a) for a in body.decisions]
     _check_tests(session, made)
-    return _after(request, session, session.decide(made, body.version), made)
+    return after_write(request, session, session.decide(made, body.version), made)
 
 
 def undo_last(request: Request, body: Turn) -> dict[str, Any]:
     """Take the newest decision back."""
     session = session_of(request)
-    return _after(request, session, session.undo(body.who, body.version), None)
+    return after_write(request, session, session.undo(body.who, body.version))
 
 
 def redo_last(request: Request, body: Turn) -> dict[str, Any]:
     """Put the decision that was undone last in force again."""
     session = session_of(request)
-    return _after(request, session, session.redo(body.who, body.version), None)
+    return after_write(request, session, session.redo(body.who, body.version))
 
 
 def _decision(act: Act) -> Decision:
@@ -137,9 +137,10 @@ def _check_tests(session: Session, made: list[Decision]) -> None:
             raise unknown_test(d.test, known, state.study.path)
 
 
-def _after(
-    request: Request, session: Session, state: State, made: list[Decision] | None
+def after_write(
+    request: Request, session: Session, state: State, made: list[Decision] | None = None
 ) -> dict[str, Any]:
+    """The state after a write, and the work that it makes necessary, begun."""
     job = None
     felt = made is None or any(touches(d) != "report" for d in made)
     if state.standing == OLDER and felt:
@@ -191,7 +192,7 @@ def check_recipe(request: Request, body: RecipeText) -> dict[str, Any]:
 def write_recipe(request: Request, body: Recipe) -> dict[str, Any]:
     """Replace the study file by a text that is right."""
     session = session_of(request)
-    return _after(request, session, session.write_recipe(body.text, body.version), None)
+    return after_write(request, session, session.write_recipe(body.text, body.version))
 
 
 async def events(request: Request) -> StreamingResponse:

@@ -17,13 +17,11 @@ from drypoint.records import (
     Understanding,
     read,
     starting_recipe_records,
-    understand_all,
 )
 from drypoint.records.columns import toml_line
-from drypoint.records.find import files_in
+from drypoint.records.looking import look_at
 from drypoint.records.passes import find_passes, track_and_kind
 from drypoint.records.saved import (
-    find_layout,
     remove_layout,
     save_layout,
     saved_layouts,
@@ -43,7 +41,7 @@ def write_new(study: Path, files: Sequence[Path], name: str, shape: str) -> None
     _free(study)
     records = ""
     if files:
-        looks = _look(files, Layout(), study.parent.resolve())
+        looks = look_at(files, Layout(), study.parent.resolve())
         records = starting_recipe_records(looks)
         print("".join(f"{line}\n" for line in _reused(looks)), end="")
     text = starting_recipe(name, records, shape=shape)
@@ -51,34 +49,6 @@ def write_new(study: Path, files: Sequence[Path], name: str, shape: str) -> None
     atomic_write(study, text.encode("utf-8"))
     print(f"Written: {study}")
     print("Look through it: Poisson's ratio, tip, frame. Then: drypoint run " + str(study))
-
-
-def _look(files: Sequence[Path], layout: Layout, root: Path | None) -> list[Understanding]:
-    """What is understood of files and folders, with saved layouts where nothing is declared."""
-    known = saved_layouts()
-
-    def lookup(u: Understanding) -> tuple[str, Layout] | None:
-        return find_layout(u, known)
-
-    free = replace(layout, inside=()) == Layout()
-    named = [p for f in files for p in (files_in(f)[0] or [f] if f.is_dir() else [f])]
-    return [
-        _as_track(u, f, layout, root)
-        for f in named
-        for u in understand_all(f, layout, root=root, lookup=lookup if known and free else None)
-    ]
-
-
-def _as_track(u: Understanding, path: Path, layout: Layout, root: Path | None) -> Understanding:
-    """A file with force, distance and lateral force that is no whole indentation record (no depth,
-    or a time that begins anew) is looked at as a track."""
-    roles = {c.role for c in u.columns}
-    if not {"force", "position", "lateral_force"} <= roles:
-        return u
-    if [q.key for q in u.questions] != ["columns.depth"] and not u.faults:
-        return u
-    again = understand_all(path, replace(layout, track=True), root=root)
-    return next((v for v in again if v.path == u.path and v.places == u.places), u)
 
 
 def _reused(looks: Sequence[Understanding]) -> list[str]:
@@ -159,7 +129,7 @@ def show_files(files: Sequence[Path], given: Given) -> int:
     )
     layout = with_answers(layout, list(given.answers))
     root = write.parent.resolve() if write is not None else None
-    looks = _look(files, layout, root)
+    looks = look_at(files, layout, root)
     for look in looks:
         print("\n".join(_brief(look) if given.brief else _full(look, root)))
         if not given.brief:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from drypoint.recipe.knobs import Analysis, Drift, Zero
@@ -28,7 +28,12 @@ def starting_recipe(
     nu: float = 0.3,
     u_nu: float = 0.05,
     question: str = "",
+    laboratory: str = "",
+    operator: str = "",
+    poisson: Mapping[str, tuple[float, float]] | None = None,
+    bench: str = "",
     schema: str = "",
+    folder: Path | None = None,
 ) -> str:
     """A commented study file that can be run after a look at it.
 
@@ -47,8 +52,16 @@ def starting_recipe(
         Poisson's ratio that is assumed for each specimen, and its standard uncertainty.
     question : str
         The question that the study answers.
+    laboratory, operator : str
+        Who measured, and where.
+    poisson : mapping, optional
+        Specimen -> Poisson's ratio and its standard uncertainty, where it is not ``nu``.
+    bench : str
+        Path of a calibration file, relative to the study; it takes the place of tip and frame.
     schema : str
         Path or address of the JSON Schema, for editors; left out where empty.
+    folder : Path, optional
+        Folder in which the study will stand, where ``bench`` is to be found.
 
     Raises
     ------
@@ -70,17 +83,33 @@ def starting_recipe(
         "[study]\n"
         f"name = {value_text(name)}\n"
         f"question = {value_text(question)}   # the question that the numbers shall answer\n"
-        'laboratory = ""\noperator = ""\nstandard = ""   # for example "ISO 14577-1 practice"\n',
+        f"laboratory = {value_text(laboratory)}\noperator = {value_text(operator)}\n"
+        'standard = ""   # for example "ISO 14577-1 practice"\n',
         records,
     ]
     for specimen in names or ["specimen"]:
+        given = (poisson or {}).get(specimen)
+        value, u = given or (nu, u_nu)
+        remark = "" if given else ": assumed, put in what you know"
         parts.append(
             f"[specimens.{key_text(specimen)}]\n"
             'description = ""\n'
-            f"nu = {value_text(nu)}       # Poisson's ratio: assumed, put in what you know\n"
-            f"u_nu = {value_text(u_nu)}    # its standard uncertainty\n"
+            f"nu = {value_text(value)}       # Poisson's ratio{remark}\n"
+            f"u_nu = {value_text(u)}    # its standard uncertainty\n"
         )
-    parts += [
+    if bench:
+        parts.append(f"[benches.{key_text(tip)}]\nfile = {value_text(bench)}\n")
+    else:
+        parts += _ideal_bench(tip, shape)
+    parts.append(_defaults())
+    text = "\n".join(parts)
+    read_study(text, (folder or Path()) / f"{name}.toml")
+    return text
+
+
+def _ideal_bench(tip: str, shape: str) -> list[str]:
+    """A tip as it is certified, and a frame without compliance, to be looked at."""
+    return [
         f"[tips.{key_text(tip)}]\n"
         f"shape = {value_text(shape)}\n"
         + ("half_angle_deg = 70.3   # from the certificate\n" if "cone" in shape else "")
@@ -90,11 +119,7 @@ def starting_recipe(
         "[frame]\n"
         "compliance_nm_per_mN = 0.0     # what the instrument has not corrected already\n"
         "u_compliance_nm_per_mN = 0.0\n",
-        _defaults(),
     ]
-    text = "\n".join(parts)
-    read_study(text, Path(f"{name}.toml"))
-    return text
 
 
 def _round(shape: str) -> bool:

@@ -21,6 +21,18 @@ def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
     that the text is valid TOML at once, and reads the files once the questions are answered. A
     file that could not be read at all is named in a comment.
     """
+    groups, lost = alike(understandings)
+    every = [u.path for u in understandings]
+    shared = _shared(groups)
+    parts = [_table(group, every, shared) for group in groups]
+    parts += [f"# {u.path} is left out: {_one_line(u.faults[0].reason)}\n" for u in lost]
+    return "\n".join(parts)
+
+
+def alike(
+    understandings: Sequence[Understanding],
+) -> tuple[list[list[Understanding]], list[Understanding]]:
+    """Groups of files that are laid out alike, and files that could not be read at all."""
     groups: dict[tuple[object, ...], list[Understanding]] = {}
     lost: list[Understanding] = []
     for u in understandings:
@@ -28,11 +40,7 @@ def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
             lost.append(u)
         else:
             groups.setdefault(_key(u), []).append(u)
-    every = [u.path for u in understandings]
-    shared = _shared(list(groups.values()))
-    parts = [_table(group, every, shared) for group in groups.values()]
-    parts += [f"# {u.path} is left out: {_one_line(u.faults[0].reason)}\n" for u in lost]
-    return "\n".join(parts)
+    return list(groups.values()), lost
 
 
 def _key(u: Understanding) -> tuple[object, ...]:

@@ -15,11 +15,14 @@ async function answer(response) {
   throw new Fault(values, response.status);
 }
 
-async function send(address, options) {
+async function send(address, options, again = true) {
   try {
     return await answer(await fetch(address, { credentials: "same-origin", ...options }));
   } catch (error) {
     if (error instanceof Fault || error.name === "AbortError") throw error;
+    // A connection to a workbench that was started again since. What was written is not written
+    // twice: the version of the study would be another.
+    if (again) { await new Promise((go) => setTimeout(go, 400)); return send(address, options, false); }
     throw new Fault({ kind: "Fault", what: "The workbench does not answer.", place: "",
       remedy: "Start it again with “drypoint serve”; nothing that was decided is lost.", all: [] }, 0);
   }

@@ -17,11 +17,15 @@ export const fill = (node, ...children) => { node.replaceChildren(...children.fl
 
 // A symbol of the standard: H_IT with its index low.
 const GREEK = { eta: "η", nu: "ν", epsilon: "ε", beta: "β" };
+const WHOLE = { E_IT_star: ["E", "IT", "*"], F_over_S2: "F/S²", HV_conv: ["HV", "conv"] };
 export function symbol(text) {
+  const own = WHOLE[text];
+  if (typeof own === "string") return el("span", { class: "symbol" }, el("i", {}, own));
+  if (own) return el("span", { class: "symbol" }, own[0].length > 1 ? own[0] : el("i", {}, own[0]), own[2] && el("sup", {}, own[2]), el("sub", {}, own[1]));
   const [head, ...index] = text.split("_");
   const letter = GREEK[head] || head;
   const out = [el(letter.length > 1 ? "span" : "i", {}, letter)];
-  if (index.length) out.push(el("sub", {}, index.join(" ").replace("star", "*")));
+  if (index.length) out.push(el("sub", {}, index.join(" ")));
   return el("span", { class: "symbol" }, out);
 }
 

@@ -311,8 +311,9 @@ export class Plot {
       l.node.style[l.axis === "x" ? "left" : "top"] = `${at}px`;
       l.node.hidden = !(at >= -1 && at <= size + 1);
       l.node.classList.toggle("left", l.axis === "x" && at > size - 130);
-      l.node.setAttribute("aria-valuenow", short(l.value)); l.node.setAttribute("aria-valuetext", short(l.value));
-      l.node.setAttribute("aria-valuemin", short(this.u.scales[l.axis].min)); l.node.setAttribute("aria-valuemax", short(this.u.scales[l.axis].max));
+      const scale = this.u.scales[l.axis], plain = (v) => String(Number(v.toPrecision(6)));
+      l.node.setAttribute("aria-valuenow", plain(l.value)); l.node.setAttribute("aria-valuetext", short(l.value, 6));
+      l.node.setAttribute("aria-valuemin", plain(scale.min)); l.node.setAttribute("aria-valuemax", plain(scale.max));
     }
   }
 
@@ -334,7 +335,7 @@ export class Plot {
   // The numbers of the picture as a table, made when it is opened.
   table(head, rows, words = "Numbers of this chart") {
     this.details?.remove();
-    const place = el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": words });
+    const place = el("div", { class: "scroll", tabindex: 0, role: "group", "aria-label": words });
     this.details = el("details", {}, el("summary", {}, words), place);
     this.details.addEventListener("toggle", () => {
       if (!this.details.open) return;

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping
 from typing import Any
@@ -166,10 +167,9 @@ def detail(request: Request, query: TestName) -> dict[str, Any]:
             for s in COLUMNS
         ],
         "flags": sentences,
-        "zero": {"nm": row["zero_nm"], "u_nm": row["u_zero_nm"], "from": row["zero_from"]},
+        "zero": {"text": _pair(row["zero_nm"], row["u_zero_nm"]), "from": row["zero_from"]},
         "drift": {
-            "nm_per_s": row["drift_nm_per_s"],
-            "u_nm_per_s": row["u_drift_nm_per_s"],
+            "text": _pair(row["drift_nm_per_s"], row["u_drift_nm_per_s"]),
             "from": row["drift_from"],
         },
         "tip": row["tip"],
@@ -182,6 +182,14 @@ def detail(request: Request, query: TestName) -> dict[str, Any]:
         ],
         "version": state.version,
     }
+
+
+def _pair(value: float | None, u: float | None) -> str:
+    """Value and standard uncertainty as text; empty where there is none."""
+    if value is None or not math.isfinite(value):
+        return ""
+    v, w = round_pair(value, math.nan if u is None else u)
+    return v.replace("-", "\u2212") + (f" ± {w}" if w not in ("0", "n/a") else "")
 
 
 _T = "/api/studies/{key}/tests"

@@ -3,7 +3,8 @@
 import { get, getBuffer, query } from "../api.js";
 import { el, fill, find, symbol, plural, showFault } from "../dom.js";
 import { Plot, SERIES, short } from "../plot.js";
-import { api, askReason, copyText, decide, key, onJob, onStudy, say } from "../shell.js";
+import { decisionsPart } from "../decisions.js";
+import { api, askReason, decide, key, onJob, onStudy, say } from "../shell.js";
 
 const PART = 200;
 const scroll = find("#scroll"), grid = find("#grid"), head = grid?.tHead, body = grid?.tBodies[0], form = find("#filters");
@@ -93,7 +94,7 @@ function draw() {
 }
 function line(r) {
   return el("tr", { "data-row": r.row, "data-test": r.test, class: `${r.out ? "out" : ""} ${r.test === state.name ? "chosen" : ""}`, "aria-selected": r.test === state.name ? "true" : "false", title: r.out ? `Excluded: ${r.why}` : null },
-    el("td", { class: "name" }, r.test), el("td", {}, r.specimen),
+    el("td", { class: "name" }, r.test), el("td", { title: r.specimen }, r.specimen),
     answer.columns.map((c) => { const [v, u] = r.cells[c.symbol] || ["–", ""]; return el("td", { class: "n" }, v, u && el("span", { class: "u" }, `± ${u}`)); }),
     el("td", { class: "flags", title: r.flags.join("; ") }, r.flags.length ? r.flags.slice(0, 2).join("; ") + (r.flags.length > 2 ? ` +${r.flags.length - 2}` : "") : ""));
 }
@@ -155,17 +156,10 @@ async function one() {
     })),
     el("p", { class: "soft small" }, "± is the standard uncertainty."),
     decisionsPart(d.decisions),
-    el("dl", { class: "pairs small" }, el("dt", {}, "Zero"), el("dd", {}, `${d.zero.from}, ${short(d.zero.nm)} ± ${short(d.zero.u_nm, 2)} nm`),
-      el("dt", {}, "Drift"), el("dd", {}, `${d.drift.from}, ${short(d.drift.nm_per_s, 3)} ± ${short(d.drift.u_nm_per_s, 2)} nm/s`),
+    el("dl", { class: "pairs small" }, el("dt", {}, "Zero"), el("dd", {}, d.zero.text ? `${d.zero.from}, ${d.zero.text} nm` : d.zero.from),
+      el("dt", {}, "Drift"), el("dd", {}, d.drift.text ? `${d.drift.from}, ${d.drift.text} nm/s` : d.drift.from),
       el("dt", {}, "Tip"), el("dd", {}, d.tip), el("dt", {}, "Raw file"), el("dd", { class: "mono" }, d.source),
       el("dt", {}, "SHA-256"), el("dd", { class: "mono" }, d.source_sha256)));
-}
-export function decisionsPart(decisions) {
-  return decisions.length > 0 && el("details", { open: true }, el("summary", {}, plural(decisions.length, "decision")),
-    decisions.map((d) => el("div", { class: "decision" }, el("div", {}, `${d.id}. ${d.what.replaceAll("_", " ")}${d.cycle ? ` cycle ${d.cycle}` : ""}: ${d.why}`),
-      el("div", { class: "soft small" }, `${d.who}, ${d.when.replace("T", " ").replace("Z", " UTC")} `,
-        el("button", { class: "plain", onclick: (e) => copyText(d.python, e.target) }, "Copy as Python"), " ",
-        d.command && el("button", { class: "plain", onclick: (e) => copyText(d.command, e.target) }, "Copy as command")))));
 }
 async function toggle(d) {
   try {
@@ -180,14 +174,13 @@ async function remark(d) {
 
 // The curves: once, as 32-bit floats.
 async function loadCurves() {
-  const host = find("#curves");
+  const host = find("#curves"), b = await getBuffer(`${api}/tests/curves`);
   if (!plot) {
     plot = new Plot(host, { title: "", x: "Depth h / nm", y: "Force F / mN", height: Math.max(330, Math.min(innerHeight * 0.46, 560)), name: (i) => names[i] || "",
       describe: (i) => `${names[i]}, ${specimens[i]}${state.excluded.has(curveRows[i]) ? ", excluded" : ""}` });
     plot.onHover = (i) => { const row = i < 0 ? -1 : curveRows[i]; for (const tr of body.rows) tr.classList.toggle("hovered", Number(tr.dataset.row) === row && row >= 0); };
     plot.onPick = (i) => pick(names[i], curveRows[i]);
   }
-  const b = await getBuffer(`${api}/tests/curves`);
   names = b.names; specimens = b.specimens; curveRows = b.arrays.row;
   rowToCurve = new Map(Array.from(curveRows, (r, i) => [r, i]));
   const order = [...new Set(specimens)], colour = new Map(order.map((s, i) => [s, SERIES[i % SERIES.length]]));
@@ -226,7 +219,7 @@ async function loadMeans() {
 if (grid) {
   reload().then(() => state.name && one());
   loadMeans().catch(say);
-  loadCurves().catch((fault) => { if (fault.status !== 404) say(fault); });
+  loadCurves().catch((fault) => { if (fault.status !== 404) say(fault); else fill(find("#curves"), el("p", { class: "note" }, "The curves come with the next run.")); });
   let seen = null;
   onStudy((s) => { if (seen && seen !== s.version) { reload({ keep: true }); if (state.name) one(); } seen = s.version; });
   onJob((job) => { if (job.state === "done" && job.kind === "run") { reload({ keep: true }); loadMeans().catch(say); loadCurves().catch(say); if (state.name) one(); } });
