@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from app_browser import Visit, chromium, visit
-from app_demo import KEY, Command, Served
+from app_demo import KEY, Command, Running, Served
 from playwright.sync_api import Browser, Page, expect
 
 from drypoint.app.views import VIEWS
@@ -295,3 +295,52 @@ def test_a_wrong_study_file_says_where(window: Visit) -> None:
     expect(page.get_by_role("button", name="Write the file")).to_be_disabled()
     page.get_by_role("button", name="Back to what is written").click()
     expect(page.get_by_role("alert")).to_have_count(0)
+
+
+def test_from_report_to_signature(browser: Browser, run_demo: Path, tmp_path: Path) -> None:
+    shutil.copytree(run_demo, tmp_path / "studies")
+    running = Running(tmp_path / "studies")
+    try:
+        with visit(browser, running.served.base, running.served.way_in) as window:
+            page = window.go(f"{STUDY}/report")
+            expect(page.locator("#version")).to_contain_text("Version 1, not signed")
+            page.get_by_label("Enter it into").uncheck()
+            expect(page.get_by_role("button", name="Sign version 1")).to_be_disabled()
+            page.get_by_role("button", name="Write the report").first.click()
+            frame = page.frame_locator("iframe")
+            expect(frame.locator("h1")).to_be_visible(timeout=90_000)
+            page.get_by_role("button", name="Sign version 1").click()
+            expect(page.locator("#list li")).to_contain_text("A. Example", timeout=90_000)
+            expect(frame.locator("#answer")).to_contain_text("checked and approved")
+            expect(page.get_by_role("button", name="Sign version 1")).to_be_disabled()
+            page.get_by_role("button", name="Check whether").click()
+            expect(page.locator("#list li")).to_contain_text("It holds")
+            with page.expect_download() as got:
+                page.locator("#list").get_by_role("link", name="PDF").click()
+            assert Path(got.value.path()).read_bytes().startswith(b"%PDF")
+            # A frame without scripts complains of none; what it shows is still the report.
+            assert page.locator("iframe").get_attribute("sandbox") == ""
+    finally:
+        running.stop()
+
+
+def test_what_if_and_load_slider(window: Visit, served: Served) -> None:
+    before = (served.root / "demo" / "study.toml").read_bytes()
+    page = window.go(f"{STUDY}/stress")
+    expect(page.locator("#first")).to_contain_text("If nothing yielded")
+    expect(page.locator("#words")).to_contain_text("Errors of the force", timeout=60_000)
+    slider = page.get_by_label("Load", exact=True)
+    at_peak = page.locator(".load output").inner_text()
+    assert "largest load" in at_peak
+    slider.press("End")
+    expect(page.locator(".load output")).to_contain_text("0 mN")
+    expect(page.locator(".map [aria-live]")).to_contain_text("at most")
+    page.get_by_label("Value", exact=True).fill("7.5")
+    expect(page.locator("#state")).to_contain_text("What if")
+    expect(page.locator("#first")).to_contain_text("7.50 mN would press")
+    expect(page.get_by_role("button", name="Compute with finite elements")).to_be_enabled()
+    page.get_by_label("Value", exact=True).fill("-1")
+    expect(page.locator("#state")).to_contain_text("force_mN")
+    page.get_by_label("Value", exact=True).fill("15")
+    expect(page.locator("#state")).to_contain_text("As the study file states it")
+    assert (served.root / "demo" / "study.toml").read_bytes() == before

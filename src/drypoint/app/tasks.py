@@ -35,3 +35,39 @@ def report(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]
     write_figures(result, folder / "figures")
     watch.at("writing", 3, 3)
     return {"folder": folder.name, "decisions_sha256": result.provenance.decisions_hash}
+
+
+def sign(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint sign STUDY.toml`` does."""
+    from drypoint.report import sign_study
+
+    book = None
+    if options["ledger"]:
+        from drypoint.ledger import Ledger
+
+        book = Ledger.open()
+    recipe, decisions = options["seen"]
+    made = sign_study(
+        study, who=options["who"], why=options["why"], seen=(recipe, decisions), ledger=book,
+        watch=watch,
+    )  # fmt: skip
+    return {
+        "number": made.number,
+        "version": made.version,
+        "seal": made.seal,
+        "ledger": str(book.place) if book is not None else None,
+    }
+
+
+def stress(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint stress STUDY.toml NAME`` does, with other numbers where some are given."""
+    from drypoint.app.views.stress import Asked
+    from drypoint.recipe import load_study
+    from drypoint.run.stress_view import changed_run
+    from drypoint.run.stressing import run_stress
+
+    asked = Asked(**options)
+    result = run_stress(
+        changed_run(load_study(study), asked.name, asked.what_if), asked.name, watch=watch
+    )
+    return {"name": asked.name, "key": result.key, "stopped": result.run.stopped}

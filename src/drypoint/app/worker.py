@@ -26,6 +26,8 @@ Task = Callable[[Path, dict[str, Any], Watch], dict[str, Any]]
 KINDS: dict[str, str] = {
     "run": "drypoint.app.tasks:run",
     "report": "drypoint.app.tasks:report",
+    "sign": "drypoint.app.tasks:sign",
+    "stress": "drypoint.app.tasks:stress",
 }
 #: Steps are told at most this often.
 _EVERY_S = 0.1

@@ -144,6 +144,48 @@ def report(
 
 
 @app.command()
+def sign(
+    study: StudyArg,
+    who: Annotated[str, typer.Option("--who", help="Who signs.")],
+    why: Annotated[
+        str, typer.Option("--why", help="The remark; it stands in the report.")
+    ] = "checked and approved",
+    when: Annotated[
+        str, typer.Option("--when", help="Time, 2026-01-31T12:00:00Z; now if left out.")
+    ] = "",
+    ledger: Annotated[
+        str | None,
+        typer.Option(
+            "--ledger", help="The ledger: a file or URL; else DRYPOINT_LEDGER, else your own."
+        ),
+    ] = None,
+    no_ledger: Annotated[
+        bool, typer.Option("--no-ledger", help="Beside the study only; the ledger is not touched.")
+    ] = False,
+) -> None:
+    """Sign the results of a study: report, recipe, decisions and hashes are kept, and any later
+    change makes a new version. Names are taken as given; nobody is asked for a password."""
+    from drypoint.cli.signing import sign_command
+
+    raise typer.Exit(sign_command(study, who, why, when, ledger, no_ledger))
+
+
+@app.command()
+def check(
+    study: StudyArg,
+    ledger: Annotated[
+        str | None,
+        typer.Option("--ledger", help="Ask this ledger too: each signature must stand in it."),
+    ] = None,
+) -> None:
+    """Look whether what was signed still holds: study file, decisions, raw files, results, report.
+    Exit code 1 when it does not, or when nobody has signed."""
+    from drypoint.cli.signing import check_command
+
+    raise typer.Exit(check_command(study, ledger))
+
+
+@app.command()
 def calibrate(
     study: StudyArg,
     accept: Annotated[

@@ -9,6 +9,7 @@ from drypoint.report.content import gather
 from drypoint.report.files import write_figures
 from drypoint.report.html import render_html, write_html
 from drypoint.report.pdf import render_pdf, write_pdf
+from drypoint.report.signing import sign_study
 from drypoint.report.stress import stress_pictures
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "gather_calibration",
     "render_html",
     "render_pdf",
+    "sign_study",
     "stress_pictures",
     "write_calibration_html",
     "write_calibration_pdf",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import weakref
+from dataclasses import replace
 
 from drypoint.report.bench import bench
 from drypoint.report.budgets import budgets
@@ -16,13 +17,15 @@ from drypoint.report.model import Content
 from drypoint.report.record import record
 from drypoint.report.remarks import remarks
 from drypoint.report.results import results
+from drypoint.report.signed import origin_of, signed_notices, version_pair
 from drypoint.report.specimens import specimens
 from drypoint.report.stress import stress
 from drypoint.report.tracks import track_answers, tracks
 from drypoint.run.result import StudyResult
+from drypoint.run.signing import Standing, standing_of
 
 
-def gather(result: StudyResult, *, issued: str = "") -> Content:
+def gather(result: StudyResult, *, issued: str = "", standing: Standing | None = None) -> Content:
     """Everything that the report of a study says, with its figures.
 
     Parameters
@@ -31,6 +34,8 @@ def gather(result: StudyResult, *, issued: str = "") -> Content:
     issued : str
         Date of issue as it is to be printed; left out where empty. The clock is never asked, so
         that the same study gives the same report.
+    standing : Standing, optional
+        Version and signatures; read from beside the study file where left out.
 
     Returns
     -------
@@ -38,12 +43,23 @@ def gather(result: StudyResult, *, issued: str = "") -> Content:
         The last one is kept as long as its result lives: page, PDF and figures of one result are
         gathered and drawn once.
     """
+    standing = standing if standing is not None else standing_of(result)
     kept = _LAST.get("content")
-    if kept is not None and kept[0]() is result and kept[1] == issued:
-        return kept[2]
-    content = _gather(result, issued)
-    _LAST["content"] = (weakref.ref(result), issued, content)
-    return content
+    if kept is None or kept[0]() is not result or kept[1] != issued:
+        kept = (weakref.ref(result), issued, _gather(result, issued))
+        _LAST["content"] = kept
+    return _signed(kept[2], result, standing)
+
+
+def _signed(content: Content, result: StudyResult, standing: Standing) -> Content:
+    """The same with version and signatures on the first page."""
+    return replace(
+        content,
+        front=(*content.front, *version_pair(standing)),
+        notices=(*content.notices, *signed_notices(standing)),
+        signed=bool(standing.mine),
+        origin=origin_of(result, standing),
+    )
 
 
 _LAST: dict[str, tuple[weakref.ref[StudyResult], str, Content]] = {}

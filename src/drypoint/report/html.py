@@ -14,6 +14,7 @@ from drypoint.report.folder import folder_of
 from drypoint.report.model import Content
 from drypoint.report.symbols import breakable, parts
 from drypoint.run.result import StudyResult
+from drypoint.run.signing import Standing
 from drypoint.store.atomic import atomic_write
 
 
@@ -66,7 +67,13 @@ def _with_words(picture: Picture, prefix: str) -> str:
     return text.replace("<svg", f'<svg role="img" aria-label="{label}"', 1)
 
 
-def write_html(result: StudyResult, path: Path | str, *, issued: str = "") -> Path:
+def write_html(
+    result: StudyResult,
+    path: Path | str,
+    *,
+    issued: str = "",
+    standing: Standing | None = None,
+) -> Path:
     """Write the report of a study as one HTML file; the earlier file stays until it is whole.
 
     Parameters
@@ -76,6 +83,8 @@ def write_html(result: StudyResult, path: Path | str, *, issued: str = "") -> Pa
         Its folder is made where it is missing.
     issued : str
         Date of issue as it is to be printed.
+    standing : Standing, optional
+        Version and signatures; read from beside the study file where left out.
 
     Raises
     ------
@@ -85,5 +94,6 @@ def write_html(result: StudyResult, path: Path | str, *, issued: str = "") -> Pa
         When the file cannot be written.
     """
     target = folder_of(path)
-    atomic_write(target, render_html(gather(result, issued=issued)).encode("utf-8"))
+    page = render_html(gather(result, issued=issued, standing=standing))
+    atomic_write(target, page.encode("utf-8"))
     return target

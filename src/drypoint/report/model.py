@@ -122,6 +122,7 @@ class Content:
     ``front`` are pairs for the first page; ``statement`` says what the report is not;
     ``day`` is the last day that the records name, as (year, month, day), or ``None``; ``kind`` says
     above the title what the report is; ``notices`` stand below the answers.
+    ``signed`` leaves out the lines for signing by pen; ``origin`` stands for all that it says.
     """
 
     title: str
@@ -137,6 +138,8 @@ class Content:
     day: tuple[int, int, int] | None = None
     kind: str = "Report of instrumented indentation tests"
     notices: tuple[str, ...] = ()
+    signed: bool = False
+    origin: str = ""
 
     @property
     def tables(self) -> tuple[Table, ...]:

@@ -29,6 +29,7 @@ from drypoint.report.model import (
 )
 from drypoint.report.symbols import breakable, parts
 from drypoint.run.result import StudyResult
+from drypoint.run.signing import Standing
 from drypoint.store.atomic import atomic_write
 
 
@@ -93,6 +94,7 @@ def _document(content: Content) -> dict[str, Any]:
         "kind": content.kind,
         "notices": [_text(n) for n in content.notices],
         "version": content.version,
+        "signed": content.signed,
         "day": list(content.day) if content.day else [],
         "sections": [
             {"title": s.title, "blocks": [_block(b, number) for b in s.blocks]}
@@ -141,7 +143,13 @@ def _cell(cell: str, kind: str) -> Any:
     return [["\u200b".join(breakable(cell)), ""]] if kind == "code" else _text(cell)
 
 
-def write_pdf(result: StudyResult, path: Path | str, *, issued: str = "") -> Path:
+def write_pdf(
+    result: StudyResult,
+    path: Path | str,
+    *,
+    issued: str = "",
+    standing: Standing | None = None,
+) -> Path:
     """Write the report of a study as PDF; the earlier file stays until it is whole.
 
     Parameters
@@ -151,6 +159,8 @@ def write_pdf(result: StudyResult, path: Path | str, *, issued: str = "") -> Pat
         Its folder is made where it is missing.
     issued : str
         Date of issue as it is to be printed.
+    standing : Standing, optional
+        Version and signatures; read from beside the study file where left out.
 
     Raises
     ------
@@ -160,5 +170,5 @@ def write_pdf(result: StudyResult, path: Path | str, *, issued: str = "") -> Pat
         When the file cannot be written.
     """
     target = folder_of(path)
-    atomic_write(target, render_pdf(gather(result, issued=issued)))
+    atomic_write(target, render_pdf(gather(result, issued=issued, standing=standing)))
     return target

@@ -74,7 +74,10 @@ export async function turn(which) {
   takeAnswer(await post(`${api}/${which}`, { version: study.version, who: await who() }));
 }
 export async function startJob(kind, options = {}) {
-  const job = await post(`${api}/jobs`, { kind, options });
+  return began(await post(`${api}/jobs`, { kind, options }));
+}
+// Work that an endpoint of a view has begun.
+export function began(job) {
   showJob(job);
   return job;
 }
@@ -104,7 +107,7 @@ export function clearTrouble() { if (trouble) fill(trouble); }
 
 const jobListeners = new Set();
 export const onJob = (f) => { jobListeners.add(f); return () => jobListeners.delete(f); };
-const NAMES = { run: "Running the study", report: "Writing the report", calibrate: "Calibrating", stress: "Computing the stress" };
+const NAMES = { run: "Running the study", report: "Writing the report", sign: "Signing", calibrate: "Calibrating", stress: "Computing the stress" };
 function showJob(job) {
   const over = ["done", "stopped", "failed"].includes(job.state);
   if (!over || jobNow?.id === job.id) {
