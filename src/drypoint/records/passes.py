@@ -234,8 +234,9 @@ def _with_kinds(
     if out > 0:
         some = "1 stretch" if out == 1 else f"{out} stretches"
         remarks.append(f"{some} without contact, or named as no pass, left out.")
-    if order and len(order) in (len(kept), len(runs)):
-        use = kept if len(order) == len(kept) else list(range(len(runs)))
+    long = [i for i, (a, b) in enumerate(runs) if b - a >= FEWEST]
+    if order and len(order) in (len(kept), len(long)):
+        use = kept if len(order) == len(kept) else long
         found = [(runs[i], k, origins[i]) for i, k in zip(use, order, strict=True)]
         passes = tuple(PassFound(k, *r, o) for r, k, o in found if k != LEFT_OUT)
         return PassesFound(passes, by, tuple(remarks))

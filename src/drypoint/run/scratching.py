@@ -194,9 +194,9 @@ def work_up(found: Found, piece: _Piece) -> TrackResult:
 
 
 def _profile(levelled: Levelled, rub: Friction) -> Profile:
-    """Means over the stretches of the friction."""
-    good = levelled.usable & ~levelled.saturated
-    at = np.where(good, levelled.x, np.nan)
+    """Means over the stretches of the friction; loads and depths stand where the lateral force
+    was at its limit, too."""
+    at = np.where(levelled.usable, levelled.x, np.nan)
     grid = bins(at, 0.0, float(np.nanmax(levelled.x)), len(rub.x))
 
     def mean(y: Floats) -> Floats:
@@ -214,7 +214,7 @@ def _profile(levelled: Levelled, rub: Friction) -> Profile:
         peak[name] = top
     return Profile(
         x=rub.x,
-        load=rub.load,
+        load=mean(levelled.F_n),
         h_load=mean(levelled.h_load),
         u_h_load=shared(levelled.ur_h_load, levelled.us_h_load),
         h_residual=mean(levelled.h_residual),
