@@ -35,6 +35,7 @@ def run_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def root(run_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A copy of the demo's folder that a test may change."""
     monkeypatch.setenv("DRYPOINT_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("DRYPOINT_LEDGER", str(tmp_path / "ledger.sqlite"))
     place = tmp_path / "studies"
     shutil.copytree(run_demo, place)
     return place
@@ -59,8 +60,11 @@ def served(run_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     """The demo, served; tests that change it leave it as they found it."""
     fault = missing_parts()
     assert fault is None, fault
-    root = tmp_path_factory.mktemp("served") / "studies"
+    place = tmp_path_factory.mktemp("served")
+    root = place / "studies"
     shutil.copytree(run_demo, root)
-    running = Running(root)
-    yield running.served
-    running.stop()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DRYPOINT_LEDGER", str(place / "ledger.sqlite"))
+        running = Running(root)
+        yield running.served
+        running.stop()

@@ -27,6 +27,7 @@ PAGES = {
     "studies": "/",
     "new": "/new",
     "test": f"{STUDY}/test?test=G-08",
+    "calibration": "/studies/demo:bench:bench/bench",
     **{v.name: f"{STUDY}/{v.name}" for v in VIEWS if v.title},
 }
 

@@ -46,6 +46,8 @@ class View:
         Its own, under ``/api/studies/{key}/``.
     under : str
         View that the navigation marks as the present one, where it is not this one.
+    of : str
+        ``run`` for studies of specimens, ``calibrate`` for calibrations, or ``any``.
     """
 
     name: str
@@ -53,6 +55,7 @@ class View:
     context: Context = lambda request, state: {}
     endpoints: tuple[Endpoint, ...] = field(default=())
     under: str = ""
+    of: str = "run"
 
     @property
     def route(self) -> Route:

@@ -50,6 +50,11 @@ class State:
         return _version(self.study, self.journal)
 
     @property
+    def work(self) -> str:
+        """The work that makes its results: ``run``, or ``calibrate`` for a calibration."""
+        return "run" if self.study.file.calibration is None else "calibrate"
+
+    @property
     def standing(self) -> str:
         """``none``, ``current`` or ``older``: what the results are to recipe and decisions."""
         if self.results is None:

@@ -129,7 +129,7 @@ def _decision(act: Act) -> Decision:
 
 def _check_tests(session: Session, made: list[Decision]) -> None:
     state = session.state()
-    if state.results is None:
+    if state.results is None or state.work != "run":
         return
     known = state.results.table("tests")["test"].to_list()
     for d in made:
@@ -144,7 +144,7 @@ def after_write(
     job = None
     felt = made is None or any(touches(d) != "report" for d in made)
     if state.standing == OLDER and felt:
-        job = jobs_of(request).start("run", session.key, session.path, {})
+        job = jobs_of(request).start(state.work, session.key, session.path, {})
     return {**values_of(state), "job": job.values() if job is not None else None}
 
 

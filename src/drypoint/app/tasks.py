@@ -71,3 +71,51 @@ def stress(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]
         changed_run(load_study(study), asked.name, asked.what_if), asked.name, watch=watch
     )
     return {"name": asked.name, "key": result.key, "stopped": result.run.stopped}
+
+
+def calibrate(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint calibrate BENCH.toml`` does."""
+    from drypoint.app.bench_values import bench_values, keep, reread
+    from drypoint.app.session import Session
+    from drypoint.run.bench_tables import write_bench
+    from drypoint.run.calibrating import calibrate_study
+
+    state = Session("", study).state()
+    result = calibrate_study(state.study, watch=watch)
+    write_bench(result, state.study.results)
+    watch.at("writing", 0, 1, "page")
+    keep(reread(state), *bench_values(result))
+    watch.at("writing", 1, 1)
+    return {
+        "verdict": result.verdict,
+        "serious": len(result.obstacles),
+        "set_aside": len(result.set_aside),
+        "notes": list(result.notes),
+    }
+
+
+def accept(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
+    """What ``drypoint calibrate BENCH.toml --accept`` does, for the calibration on the page."""
+    from drypoint.app.bench_values import proposal_hash
+    from drypoint.app.faults import Overtaken
+    from drypoint.ledger import Ledger
+    from drypoint.run.calibrating import calibrate_study
+    from drypoint.run.registering import accept_calibration, check_acceptance
+
+    result = calibrate_study(study, watch=watch)
+    if proposal_hash(result) != options["proposal"]:
+        raise Overtaken(
+            "The calibration is not the one that was looked at: the raw files or the program "
+            "changed since. Nothing was accepted.",
+            remedy="Calibrate again, look at it, and decide again.",
+        )
+    who, why, despite = options["who"], options["why"], options["despite"]
+    check_acceptance(result, who=who, despite=despite)
+    book = Ledger.open() if options["ledger"] else None
+    done = accept_calibration(result, who=who, why=why, despite=despite, ledger=book)
+    return {
+        "file": done.path.name,
+        "sha256": done.acceptance.sha256,
+        "entries": done.entries,
+        "ledger": str(book.place) if book is not None else "",
+    }

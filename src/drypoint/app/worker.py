@@ -28,6 +28,8 @@ KINDS: dict[str, str] = {
     "report": "drypoint.app.tasks:report",
     "sign": "drypoint.app.tasks:sign",
     "stress": "drypoint.app.tasks:stress",
+    "calibrate": "drypoint.app.tasks:calibrate",
+    "accept": "drypoint.app.tasks:accept",
 }
 #: Steps are told at most this often.
 _EVERY_S = 0.1

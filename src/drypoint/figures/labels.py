@@ -54,6 +54,7 @@ _INPUTS = {
     "tip.radius": "tip radius",
     "tip.E_i": "modulus of the indenter",
     "tip.nu_i": "Poisson's ratio of the indenter",
+    "tip.scale": "scale of the area",
     "frame.C_f": "frame compliance",
     "frame.K_s": "support spring",
     "frame.mass": "moving mass",

@@ -63,26 +63,35 @@ def _film(one: FilmFound, level: float) -> list[Block]:
     curves = one.curves(level)
     blocks: list[Block] = [
         Heading(one.specimen),
-        _structure(one.coating),
-        Paragraph(_used(one)),
-        _values(one, level),
+        structure_table(one.coating),
+        Paragraph(used_words(one)),
+        values_table(one, level),
         Drawing((figures.film_modulus(one, curves),)),
     ]
     if one.hardness_tests is not None:
-        blocks += [_hardness(one), Drawing((figures.film_hardness(one, curves),))]
-    words = [*one.exact.remarks, *one.solved.remarks]
-    words += [
-        f"{'The straight line to zero' if k == 'extrapolation' else MODELS[k].title} is left "
-        f"out: {why}"
-        for k, why in one.solved.comparison.skipped.items()
-    ]
-    blocks.append(_given(one))
+        blocks += [hardness_table(one), Drawing((figures.film_hardness(one, curves),))]
+    words = remarks_on(one)
+    blocks.append(given_table(one))
     if words:
         blocks.append(Items(tuple(words)))
     return blocks
 
 
-def _structure(c: Coating) -> Table:
+def remarks_on(one: FilmFound) -> list[str]:
+    """Plain sentences: what the tests do not tell, and which models are left out and why."""
+    return [
+        *one.exact.remarks,
+        *one.solved.remarks,
+        *(
+            f"{'The straight line to zero' if k == 'extrapolation' else MODELS[k].title} is left "
+            f"out: {why}"
+            for k, why in one.solved.comparison.skipped.items()
+        ),
+    ]
+
+
+def structure_table(c: Coating) -> Table:
+    """Layers and substrate as the recipe states them."""
     rows = []
     for i, x in enumerate(c.structure.layers):
         stress = c.stresses[i]
@@ -121,7 +130,8 @@ def _pair(value: float, u: float) -> str:
     return f"{typeset(left)} ± {right}"
 
 
-def _used(one: FilmFound) -> str:
+def used_words(one: FilmFound) -> str:
+    """What was used, and which depths tell most."""
     t = one.coating.structure.layers[0].t.value
     x = one.tests.radius / t
     n = len(np.unique(one.tests.group)) if one.tests.group is not None else len(one.tests)
@@ -139,7 +149,8 @@ def _used(one: FilmFound) -> str:
     return words
 
 
-def _values(one: FilmFound, level: float) -> Table:
+def values_table(one: FilmFound, level: float) -> Table:
+    """The film's numbers by every model, and the spread between models."""
     rows = []
     for row in value_rows(one, level):
         unit = row["unit"]
@@ -181,7 +192,8 @@ def _values(one: FilmFound, level: float) -> Table:
     )
 
 
-def _hardness(one: FilmFound) -> Table:
+def hardness_table(one: FilmFound) -> Table:
+    """Hardness of the film: plateau and models."""
     rows = []
     for row in hardness_rows(one):
         if row["H_IT_GPa"] is None:
@@ -209,7 +221,7 @@ def _hardness(one: FilmFound) -> Table:
     )
 
 
-def _given(one: FilmFound) -> Table:
+def given_table(one: FilmFound) -> Table:
     """What the systematic part of the first sought number is made of."""
     r = one.exact
     unit, f = unit_of(r.names[0])

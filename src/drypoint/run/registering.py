@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +19,7 @@ from drypoint.calibration.result import area_jacobian
 from drypoint.errors import Where
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
+from drypoint.run.result import Provenance
 from drypoint.store.atomic import atomic_write
 from drypoint.version import __version__
 
@@ -187,13 +189,9 @@ def _target(result: BenchResult) -> Path:
         or path.is_dir()
     )
     if not taken and path.exists():
-        table = _table_of(path)
-        taken = table is None
-        said = (table or {}).get("provenance", {})
-        p = result.provenance
-        same = [p.recipe_hash, p.decisions_hash, p.inputs_hash, f"Drypoint {p.version}"]
-        keep = ("recipe_sha256", "decisions_sha256", "inputs_sha256", "program")
-        if said.get("accepted_by") and [said.get(k, "") for k in keep] == same:
+        taken = _table_of(path) is None
+        said = accepted_as(path, identity_of(result.provenance))
+        if said is not None:
             raise CalibrationError(
                 f"This calibration is accepted already, by {said['accepted_by']} on "
                 f"{said.get('accepted_on', 'a day not stated')}.",
@@ -208,6 +206,20 @@ def _target(result: BenchResult) -> Path:
             remedy="Name a file of its own, for example calibration.toml; nothing was written.",
         )
     return path
+
+
+def identity_of(p: Provenance) -> tuple[str, ...]:
+    """What a calibration was made from: recipe, decisions, raw files, program."""
+    return p.recipe_hash, p.decisions_hash, p.inputs_hash, f"Drypoint {p.version}"
+
+
+def accepted_as(path: Path, identity: Sequence[str]) -> Mapping[str, str] | None:
+    """What a calibration file says of its acceptance, where it holds the very calibration that
+    ``identity`` stands for and somebody accepted it; ``None`` otherwise."""
+    said: Mapping[str, str] = (_table_of(path) or {}).get("provenance", {})
+    keep = ("recipe_sha256", "decisions_sha256", "inputs_sha256", "program")
+    same = [said.get(k, "") for k in keep] == list(identity)
+    return said if same and said.get("accepted_by") else None
 
 
 def _table_of(path: Path) -> dict[str, Any] | None:

@@ -25,10 +25,18 @@ export function short(v, digits = 4) {
   return String(Number(v.toPrecision(digits))).replace("-", "−");
 }
 
+// Round numbers along a logarithmic axis, the more the fewer powers of ten it spans.
+function logTicks(u, axis, low, high) {
+  const out = [], wide = Math.log10(high / low), steps = wide < 0.8 ? [1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8] : wide < 1.6 ? [1, 2, 3, 5, 7] : wide < 3 ? [1, 2, 5] : [1];
+  if (!(low > 0) || !(wide > 0)) return out;
+  for (let n = Math.floor(Math.log10(low)); n <= Math.log10(high); n++) for (const s of steps) { const v = Number((s * 10 ** n).toPrecision(3)); if (v >= low && v <= high) out.push(v); }
+  return out;
+}
+
 export class Plot {
-  constructor(host, { title = "", x, y, height = 380, name = (i) => String(i), describe = null, pad = 0.04, xLog = false, square = false } = {}) {
+  constructor(host, { title = "", x, y, height = 380, name = (i) => String(i), describe = null, pad = 0.04, xLog = false, square = false, xText = null, xSpace = null } = {}) {
     Object.assign(this, { host, name, describe, pad, labels: { x, y }, layers: [], curves: null, ghost: null, hidden: null,
-      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square });
+      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square, xText, xSpace });
     host.classList.add("chart");
     this.titleNode = el("p", { class: "title" }, title);
     this.frame = el("div", { class: "frame", tabindex: 0, role: "group", "aria-label": `${title || `${y} against ${x}`}. Arrow keys go through what is drawn, Enter chooses, plus and minus zoom, 0 shows all.` });
@@ -37,7 +45,7 @@ export class Plot {
     this.key = el("ul", { class: "key" });
     fill(host, title && this.titleNode, this.key, this.frame, this.live);
     this.height = height;
-    this.full = { x: [0, 1], y: [0, 1] };
+    this.full = { x: [xLog ? 0.1 : 0, 1], y: [0, 1] };
     this.#make();
     this.frame.addEventListener("keydown", (e) => this.#keys(e));
     new ResizeObserver(() => this.#fit()).observe(this.frame);
@@ -46,9 +54,9 @@ export class Plot {
   }
 
   #make() {
-    const axis = (label) => ({ label, labelFont: FONT, font: FONT, labelSize: 20, labelGap: 0, size: label === this.labels.y ? 46 : 30, gap: 4,
+    const axis = (label) => ({ ...(this.xLog && label === this.labels.x && { splits: logTicks, filter: (u, splits) => splits }), ...(this.xSpace && label === this.labels.x && { space: this.xSpace }), label, labelFont: FONT, font: FONT, labelSize: 20, labelGap: 0, size: label === this.labels.y ? 46 : 30, gap: 4,
       stroke: () => css("ink"), grid: { stroke: () => css("rule"), width: 1 }, ticks: { stroke: () => css("rule"), width: 1, size: 5 },
-      values: (u, splits) => splits.map((v) => (v === null ? "" : short(v, 6))) });
+      values: (u, splits) => splits.map((v) => (v === null ? "" : label === this.labels.x && this.xText ? this.xText(v) : short(v, 6))) });
     this.u = new uPlot({
       width: Math.max(this.frame.clientWidth, 200), height: this.height, legend: { show: false }, padding: [8, 12, 0, 0],
       cursor: { drag: { x: true, y: true, uni: 30 }, points: { show: false }, x: true, y: true,
@@ -93,7 +101,7 @@ export class Plot {
     }
     for (const l of this.layers) if (l.extent) { take(x, ...l.extent.x); take(y, ...l.extent.y); }
     const margin = ([a, b]) => { if (!(a <= b)) return [0, 1]; const d = (b - a || Math.abs(a) || 1) * this.pad; return [a - d, b + d]; };
-    this.full = { x: this.xLog ? [x[0] / 1.1, x[1] * 1.1] : margin(x), y: margin(y) };
+    this.full = { x: this.xLog ? (x[0] > 0 && x[0] <= x[1] ? [x[0] / 1.1, x[1] * 1.1] : [0.1, 1]) : margin(x), y: margin(y) };
     if (!keep) this.view(this.full); else this.redraw();
   }
 
@@ -317,7 +325,7 @@ export class Plot {
     }
   }
 
-  // What the colours mean: [{ words, colour, kind: "line" | "point" | "band" | "dash" }].
+  // What the colours mean: [{ words, colour, kind: "line" | "point" | "band" | "dash" | "dot" }].
   setKey(entries) { this.entries = entries; this.#keyAgain(); }
   #keyAgain() {
     if (!this.entries) return;
@@ -327,7 +335,7 @@ export class Plot {
       const g = c.getContext("2d"); g.scale(2, 2); g.strokeStyle = g.fillStyle = css(colour); g.lineWidth = 2;
       if (kind === "point") { g.beginPath(); g.arc(11, 5, 3, 0, 7); g.fill(); }
       else if (kind === "band") { g.globalAlpha = 0.3; g.fillRect(0, 0, 22, 10); }
-      else { if (kind === "dash") g.setLineDash([5, 3]); g.beginPath(); g.moveTo(1, 5); g.lineTo(21, 5); g.stroke(); }
+      else { if (DASHES[kind]) g.setLineDash(kind === "dash" ? [5, 3] : DASHES[kind]); g.beginPath(); g.moveTo(1, 5); g.lineTo(21, 5); g.stroke(); }
       return el("li", {}, c, words);
     }));
   }

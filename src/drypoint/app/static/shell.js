@@ -82,15 +82,23 @@ export function began(job) {
   return job;
 }
 
+// The test that was chosen last: pages and windows of one study share it.
+const channel = key && "BroadcastChannel" in self ? new BroadcastChannel(`drypoint:${key}`) : null, chosenListeners = new Set();
+export const chosenTest = () => { try { return sessionStorage.getItem(`drypoint-test:${key}`) || ""; } catch { return ""; } };
+const keepChosen = (name) => { try { sessionStorage.setItem(`drypoint-test:${key}`, name); } catch { /* not kept */ } };
+export const tellChosen = (name) => { if (name !== chosenTest()) { keepChosen(name); channel?.postMessage(name); } };
+export const onChosen = (f) => { chosenListeners.add(f); return () => chosenListeners.delete(f); };
+channel?.addEventListener("message", (e) => { keepChosen(e.data); for (const f of chosenListeners) f(e.data); });
+
 // The strip: what runs, what is behind, undo and redo, faults.
 const strip = find("#strip"), work = el("span", { role: "status" }), standing = el("span"), turns = el("span", { class: "row" }), trouble = find("#trouble");
 if (strip) strip.append(standing, work, turns);
-const WORDS = { current: "Results are up to date", older: "Results are from before the last change", none: "Not run yet" };
+const WORDS = { current: "Results are up to date", older: "Results are from before the last change", none: document.body.dataset.work === "calibrate" ? "Not calibrated yet" : "Not run yet" };
 let jobNow = null;
 function showState() {
   if (!strip) return;
   fill(standing, el("span", { class: `state ${study.standing}` }, WORDS[study.standing]), " ",
-    study.standing !== "current" && !jobNow && el("button", { class: study.standing === "none" ? "main" : "", onclick: () => startJob("run").catch(say) }, "Run"));
+    study.standing !== "current" && !jobNow && el("button", { class: study.standing === "none" ? "main" : "", onclick: () => startJob(document.body.dataset.work || "run").catch(say) }, document.body.dataset.work === "calibrate" ? "Calibrate" : "Run"));
   const one = (which, d) => d && el("button", { class: "plain", onclick: () => turn(which).catch(say), title: d.why },
     `${which === "undo" ? "Undo" : "Redo"}: ${d.what.replaceAll("_", " ")} ${d.test || ""}`);
   fill(turns, one("undo", study.undo), one("redo", study.redo));
@@ -107,7 +115,7 @@ export function clearTrouble() { if (trouble) fill(trouble); }
 
 const jobListeners = new Set();
 export const onJob = (f) => { jobListeners.add(f); return () => jobListeners.delete(f); };
-const NAMES = { run: "Running the study", report: "Writing the report", sign: "Signing", calibrate: "Calibrating", stress: "Computing the stress" };
+const NAMES = { run: "Running the study", report: "Writing the report", calibrate: "Calibrating", sign: "Signing", accept: "Accepting the calibration", stress: "Computing the stress" };
 function showJob(job) {
   const over = ["done", "stopped", "failed"].includes(job.state);
   if (!over || jobNow?.id === job.id) {

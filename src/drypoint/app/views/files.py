@@ -161,4 +161,5 @@ VIEW = View(
                  body=NewLayout),
         Endpoint("GET", f"{_F}/set-aside", set_aside, "What was set aside, and why"),
     ),
+    of="any",
 )  # fmt: skip

@@ -4,4 +4,4 @@ from __future__ import annotations
 
 from drypoint.app.pages import View
 
-VIEW = View("recipe", "Study file")
+VIEW = View("recipe", "Study file", of="any")

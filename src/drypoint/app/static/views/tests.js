@@ -2,13 +2,14 @@
 // sight; the curves come once. Which test is chosen stays in the page (and in its address).
 import { get, getBuffer, query } from "../api.js";
 import { el, fill, find, symbol, plural, showFault } from "../dom.js";
+import { numberLink } from "../budget.js";
 import { Plot, SERIES, short } from "../plot.js";
 import { decisionsPart } from "../decisions.js";
-import { api, askReason, decide, key, onJob, onStudy, say } from "../shell.js";
+import { api, askReason, chosenTest, decide, key, onChosen, onJob, onStudy, say, tellChosen } from "../shell.js";
 
 const PART = 200;
 const scroll = find("#scroll"), grid = find("#grid"), head = grid?.tHead, body = grid?.tBodies[0], form = find("#filters");
-const state = { sort: "", down: false, columns: "", total: 0, found: 0, parts: new Map(), asked: new Map(), row: -1, name: new URLSearchParams(location.search).get("test") || "", turn: 0, excluded: new Set() };
+const state = { sort: "", down: false, columns: "", total: 0, found: 0, parts: new Map(), asked: new Map(), row: -1, name: new URLSearchParams(location.search).get("test") || chosenTest(), turn: 0, excluded: new Set() };
 let plot = null, rowToCurve = new Map(), curveRows = [], names = [], specimens = [], answer = null, matches = null;
 
 const choice = () => {
@@ -131,7 +132,7 @@ const full = (name) => `/studies/${encodeURIComponent(key)}/test?${query({ test:
 
 // One test is chosen: in the table, in the chart, and beside them.
 export async function choose(name, row) {
-  state.name = name; state.row = row;
+  state.name = name; state.row = row; tellChosen(name);
   for (const tr of body.rows) { const me = tr.dataset.test === name; tr.classList.toggle("chosen", me); if (tr.dataset.row) tr.setAttribute("aria-selected", String(me)); }
   plot?.choose(rowToCurve.get(row) ?? -1);
   const address = new URL(location.href); address.searchParams.set("test", name); history.replaceState(null, "", address);
@@ -143,7 +144,6 @@ async function one() {
   try { d = await get(`${api}/tests/one?${query({ test: name })}`); } catch (fault) { showFault(place, fault); return; }
   if (name !== state.name) return;
   state.row = d.row; plot?.choose(rowToCurve.get(d.row) ?? -1);
-  const budget = (s) => document.querySelector('.views a[href$="/budget"]') ? `/studies/${encodeURIComponent(key)}/budget?${query({ test: name, symbol: s })}` : null;
   fill(place,
     el("h2", {}, d.test, el("span", { class: "soft" }, d.specimen), d.out && el("span", { class: "state older" }, "excluded")),
     d.out && el("p", {}, "Because: ", d.why),
@@ -151,8 +151,7 @@ async function one() {
       el("button", { id: "toggle", onclick: () => toggle(d) }, d.out ? "Include again…" : "Exclude…"), el("button", { onclick: () => remark(d) }, "Remark…")),
     d.flags.length > 0 && el("ul", { class: "flaglist" }, d.flags.map((f) => el("li", { title: f.grounds }, el("b", {}, f.code), f.sentence !== f.code ? `: ${f.sentence}` : ""))),
     el("ul", { class: "values" }, d.values.filter((v) => v.text[0] !== "–").map((v) => {
-      const words = [v.text[0], v.text[1] && ` ± ${v.text[1]}`, v.unit && ` ${v.unit}`], link = budget(v.symbol);
-      return el("li", {}, el("span", { title: v.meaning }, symbol(v.symbol)), link ? el("a", { class: "num", href: link, title: `Where this comes from: ${v.meaning}` }, words) : el("span", { class: "num", title: v.meaning }, words));
+      return el("li", {}, el("span", { title: v.meaning }, symbol(v.symbol)), numberLink([v.text[0], v.text[1] && ` ± ${v.text[1]}`, v.unit && ` ${v.unit}`], { test: name, symbol: v.symbol }, v.meaning));
     })),
     el("p", { class: "soft small" }, "± is the standard uncertainty."),
     decisionsPart(d.decisions),
@@ -205,13 +204,13 @@ async function pick(name, row) {
 
 async function loadMeans() {
   const m = await get(`${api}/tests/means`);
-  const cell = (v) => {
+  const cell = (specimen) => (v) => {
     if (!v.mean) return [el("td", { class: "n", colspan: 2 }, "withheld")];
     const other = v.with_excluded && v.with_excluded.n !== v.mean.n ? `with excluded: ${v.with_excluded.mean} ± ${v.with_excluded.U}` : "";
-    return [el("td", { class: "n" }, `${v.mean.mean} ± ${v.mean.U}`, other && el("div", { class: "soft small" }, other)), el("td", { class: "n soft" }, String(v.mean.n))];
+    return [el("td", { class: "n" }, numberLink(`${v.mean.mean} ± ${v.mean.U}`, { specimen, symbol: v.symbol }, v.symbol), other && el("div", { class: "soft small" }, other)), el("td", { class: "n soft" }, String(v.mean.n))];
   };
   fill(find("#means"), el("h2", {}, "Means"), el("table", {}, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "Specimen"), m.means[0]?.values.map((v) => [el("th", { scope: "col", class: "n" }, symbol(v.symbol), ` / ${v.unit}`), el("th", { scope: "col", class: "n" }, "tests")]))),
-    el("tbody", {}, m.means.map((r) => el("tr", {}, el("th", { scope: "row" }, r.specimen), r.values.map(cell))))),
+    el("tbody", {}, m.means.map((r) => el("tr", {}, el("th", { scope: "row" }, r.specimen), r.values.map(cell(r.specimen)))))),
   el("p", { class: "soft small" }, "± is the expanded uncertainty of the mean, about 95 % confidence. " , m.standing !== "current" && "These are from before the last change. ",
     m.set_aside.length > 0 && el("a", { href: `/studies/${encodeURIComponent(key)}/files` }, `${plural(m.set_aside.length, "record")} set aside`)));
 }
@@ -220,6 +219,7 @@ if (grid) {
   reload().then(() => state.name && one());
   loadMeans().catch(say);
   loadCurves().catch((fault) => { if (fault.status !== 404) say(fault); else fill(find("#curves"), el("p", { class: "note" }, "The curves come with the next run.")); });
+  onChosen((name) => { if (name !== state.name) { state.row = -1; choose(name, -1); } });
   let seen = null;
   onStudy((s) => { if (seen && seen !== s.version) { reload({ keep: true }); if (state.name) one(); } seen = s.version; });
   onJob((job) => { if (job.state === "done" && job.kind === "run") { reload({ keep: true }); loadMeans().catch(say); loadCurves().catch(say); if (state.name) one(); } });
