@@ -118,7 +118,7 @@ def run(jobs: Iterable[Job], workers: int) -> list[Row]:
 def fit(n: int, workers: int) -> tuple[float, ...]:
     """Print the constants of :mod:`drypoint.scratch.confidence`."""
     rng = np.random.default_rng(4)
-    ratios = np.exp(rng.uniform(np.log(3), np.log(30), n))
+    ratios = np.exp(rng.uniform(np.log(4), np.log(45), n))
     jobs = [Job(101, i, float(r), 0 if i % 4 == 0 else None) for i, r in enumerate(ratios)]
     rows = [r for r in run(jobs, workers) if r.score > 0]
     X = np.array(

@@ -91,10 +91,8 @@ def candidates(
     force = filled(levelled.bins.means(levelled.F_n)[0])
     heavy = force >= options.first * np.nanmax(force)
     first = int(np.argmax(heavy)) if heavy.any() else len(force)
-    splits = search(seen, first, LEAST_GAIN, options.most)
-    if not splits:
-        return ()
     searcher = Searcher(seen, first)
+    splits = search(seen, first, LEAST_GAIN, options.most, searcher)
     out = []
     before = 0
     for split in splits:

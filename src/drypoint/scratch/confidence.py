@@ -14,11 +14,11 @@ from __future__ import annotations
 import numpy as np
 
 #: Constant, ln(gain), channels beyond the first, sure candidates before (3 at most).
-WEIGHTS = (-7.179, 3.24, -0.087, -1.378)
+WEIGHTS = (-7.372, 3.292, -0.236, -1.437)
 #: Factor on the log-likelihood of places (:mod:`.locate`).
 TEMPER = 0.15
 #: Gain below which no candidate is followed up.
-LEAST_GAIN = 9.2
+LEAST_GAIN = 9.8
 #: Confidence from which on a candidate counts as one that comes before.
 SURE = 0.5
 

@@ -71,9 +71,15 @@ class Searcher:
         sizes = [len(s.values) for s in evidence.series] + [b.shape[1] for b in self.counts]
         self.bins = sizes[0] if sizes else 0
         self.first = min(first, self.bins)
+        self._known: dict[tuple[int, int], Floats] = {}
 
     def gains(self, low: int, high: int) -> Floats:
         """Gain of each row of evidence at each place of bins low to high, (rows, bins + 1)."""
+        if (low, high) not in self._known:
+            self._known[low, high] = self._gains(low, high)
+        return self._known[low, high]
+
+    def _gains(self, low: int, high: int) -> Floats:
         rows = []
         for T in self.contrasts:
             z, _ = deviates(T, SCALES, low, high)
@@ -113,7 +119,9 @@ class Searcher:
         return Split(place, float(total[best]), near[:, best], low, high)
 
 
-def search(evidence: Evidence, first: int, least: float, most: int = 8) -> tuple[Split, ...]:
+def search(
+    evidence: Evidence, first: int, least: float, most: int = 8, searcher: Searcher | None = None
+) -> tuple[Split, ...]:
     """All places with a gain of at least ``least``, in order along the track; at most ``most``.
 
     Parameters
@@ -121,8 +129,10 @@ def search(evidence: Evidence, first: int, least: float, most: int = 8) -> tuple
     evidence : Evidence
     first : int
         Bins before are not looked at (lead, first touch).
+    searcher : Searcher, optional
+        Of this evidence, if there is one already.
     """
-    s = Searcher(evidence, first)
+    s = searcher or Searcher(evidence, first)
     if s.bins - s.first < 8 * GUARD or not (s.contrasts or s.counts):
         return ()
     kept: list[int] = []
