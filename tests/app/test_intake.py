@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import sys
 import zipfile
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from drypoint.app import Settings, create_app
+from drypoint.app.intake import LayoutForm
 from drypoint.cli import main
 from drypoint.errors import RecipeError
 from drypoint.recipe import load_study, read_study
@@ -29,6 +30,10 @@ TEXT = b"Time [s],Load [mN],Depth [nm]\n" + b"".join(
 
 def _put(client: TestClient, path: str, data: bytes) -> Any:
     return client.put(f"/api/files/{path}", content=data)
+
+
+def test_the_form_of_a_layout_has_every_key_of_the_layout() -> None:
+    assert set(LayoutForm.model_fields) == {f.name for f in fields(Layout)}
 
 
 def test_a_file_is_kept_as_it_came(client: TestClient, root: Path) -> None:

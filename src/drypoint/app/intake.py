@@ -55,6 +55,7 @@ class LayoutForm(Form):
     sampling_Hz: float | None = Field(None, gt=0)
     comment: str | None = None
     inside: list[str] = Field(default_factory=list)
+    track: bool = False
 
     def layout(self) -> Layout:
         """The same as the readers have it."""

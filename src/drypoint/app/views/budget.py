@@ -77,7 +77,8 @@ class _Found:
 
 def context(request: Request, state: State) -> Mapping[str, Any]:
     """Tests, specimens and symbols to choose from."""
-    table = results_of(state).table("tests") if state.results is not None else None
+    known = state.results is not None and state.work == "run"
+    table = results_of(state).table("tests") if known else None
     return {
         "has_results": table is not None,
         "specimens": table["specimen"].unique(maintain_order=True).to_list() if table is not None
