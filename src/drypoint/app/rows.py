@@ -40,12 +40,26 @@ class Choice(Form):
 
 def with_state(table: pl.DataFrame, state: Effective) -> pl.DataFrame:
     """The table with a row number, and with exclusions as the decisions say them now."""
-    now = {t: e for (t, c), e in state.excluded.items() if c is None}
-    why = [now[t].why if t in now else None for t in table["test"]]
-    return table.with_row_index("row").with_columns(
-        pl.Series("out", [w is not None for w in why], dtype=pl.Boolean),
-        pl.Series("why", why, dtype=pl.String),
-    )
+    why = {t: e.why for (t, c), e in state.excluded.items() if c is None}
+    found = pl.col("test").replace_strict(why, default=None, return_dtype=pl.String)
+    return table.with_row_index("row").with_columns(found.alias("why")).with_columns(
+        pl.col("why").is_not_null().alias("out")
+    )  # fmt: skip
+
+
+def lean(table: pl.DataFrame, choice: Choice) -> pl.DataFrame:
+    """Only the columns that a choice needs, so that many rows are sorted quickly."""
+    needed = {*shown(choice), *(s for s in (choice.sort, choice.by) if s in COLUMNS)}
+    names = {column(s, prefix) for s in needed for prefix in ("", "u_")}
+    plain = {"test", "specimen", "flags", "source", "row", "out", "why"}
+    return table.select([c for c in table.columns if c in names | plain])
+
+
+def flag_counts(table: pl.DataFrame) -> list[tuple[str, int]]:
+    """Each flag that occurs, and how often."""
+    found = table["flags"].str.split("; ").explode()
+    counts = found.filter(found != "").value_counts(name="n")
+    return sorted(counts.iter_rows())
 
 
 def chosen(table: pl.DataFrame, choice: Choice) -> pl.DataFrame:

@@ -12,6 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import polars as pl
+
 from drypoint.app.faults import NotFound, Overtaken
 from drypoint.errors import StoreError, Where
 from drypoint.locking import lock_file
@@ -82,6 +84,7 @@ class Session:
         self._writing = threading.Lock()
         self._loading = threading.Lock()
         self._kept: tuple[str, StudyResult] | None = None
+        self._table: tuple[str, pl.DataFrame] | None = None
 
     def state(self) -> State:
         """Recipe, decisions and results as they are now.
@@ -149,6 +152,28 @@ class Session:
             atomic_write(self.path, text.encode("utf-8"))
         return self.state()
 
+    def table(self, state: State) -> pl.DataFrame:
+        """The table of tests that the last run wrote, kept while it is the same.
+
+        Raises
+        ------
+        NotFound
+            When there is none.
+        """
+        if state.results is None:
+            raise NotFound(
+                "The study has not been run yet.",
+                where=Where(str(self.path)),
+                remedy="Run it.",
+            )
+        files = state.results.manifest.files
+        stamp = files.get("tests.parquet", "")
+        kept = self._table
+        if kept is None or kept[0] != stamp:
+            kept = (stamp, state.results.table("tests"))
+            self._table = kept
+        return kept[1]
+
     def result(self) -> StudyResult:
         """The whole result in memory, from what the last run has kept.
 
@@ -172,7 +197,7 @@ class Session:
 
     def forget(self) -> None:
         """Let go of what is kept in memory."""
-        self._kept = None
+        self._kept = self._table = None
 
 
 def overtaken(study: Study, journal: Journal) -> Overtaken:

@@ -13,7 +13,7 @@ from drypoint.app.api import Endpoint, session_of
 from drypoint.app.buffers import MEDIA_TYPE, pack
 from drypoint.app.pages import View
 from drypoint.app.session import State
-from drypoint.app.views.tests import TestName, results_of
+from drypoint.app.views.tests import TestName
 from drypoint.figures.load_depth import thinned
 from drypoint.figures.steps import contact_of
 from drypoint.recipe.decisions import unknown_test
@@ -25,7 +25,7 @@ MOST_SAMPLES = 12_000
 
 def context(request: Request, state: State) -> Mapping[str, Any]:
     """The name of the test, and its neighbours in the table."""
-    names = results_of(state).table("tests")["test"].to_list()
+    names = session_of(request).table(state)["test"].to_list()
     name = request.query_params.get("test", "")
     if name not in names:
         raise unknown_test(name, names, state.study.path)

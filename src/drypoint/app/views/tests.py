@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -15,7 +14,18 @@ from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.buffers import MEDIA_TYPE, pack
 from drypoint.app.faults import NotFound
 from drypoint.app.pages import View
-from drypoint.app.rows import MOST_MATCHES, Choice, cell, chosen, heads, rows_of, shown, with_state
+from drypoint.app.rows import (
+    MOST_MATCHES,
+    Choice,
+    cell,
+    chosen,
+    flag_counts,
+    heads,
+    lean,
+    rows_of,
+    shown,
+    with_state,
+)
 from drypoint.app.session import State
 from drypoint.app.snippets import snippets
 from drypoint.errors import Where
@@ -60,12 +70,12 @@ def context(request: Request, state: State) -> Mapping[str, Any]:
 
 def table(request: Request, choice: Choice) -> dict[str, Any]:
     """A part of the table, and which rows the whole of it has."""
-    state = session_of(request).state()
-    frame = with_state(results_of(state).table("tests"), state.journal.effective)
+    session = session_of(request)
+    state = session.state()
+    frame = lean(with_state(session.table(state), state.journal.effective), choice)
     found = chosen(frame, choice)
     symbols = shown(choice)
     matches = found["row"].to_list() if len(found) <= MOST_MATCHES else None
-    flags = Counter(f for text in frame["flags"] for f in text.split("; ") if f)
     return {
         "total": len(frame),
         "found": len(found),
@@ -76,7 +86,7 @@ def table(request: Request, choice: Choice) -> dict[str, Any]:
         "matches": matches,
         "excluded": frame.filter(frame["out"])["row"].to_list(),
         "specimens": frame["specimen"].unique(maintain_order=True).to_list(),
-        "flags": sorted(flags.items()),
+        "flags": flag_counts(frame),
         "version": state.version,
     }
 
@@ -136,7 +146,7 @@ def detail(request: Request, query: TestName) -> dict[str, Any]:
     """One test: every property with its uncertainty, flags in sentences, decisions, origin."""
     session = session_of(request)
     state = session.state()
-    frame = with_state(results_of(state).table("tests"), state.journal.effective)
+    frame = with_state(session.table(state), state.journal.effective)
     found = frame.filter(frame["test"] == query.test)
     if not len(found):
         raise unknown_test(query.test, frame["test"].to_list(), state.study.path)
