@@ -15,7 +15,8 @@ from drypoint.records.layout import Layout
 
 _HEADER = re.compile(r"^\s*\[\[?\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 _KEY = re.compile(r"^\s*([A-Za-z_][\w-]*|\"[^\"]*\")\s*(=|\.)")
-_PLAIN = tuple(f.name for f in fields(Layout) if f.name != "columns")
+#: Keys with one value; whether files are tracks is said by the table they stand in.
+_PLAIN = tuple(f.name for f in fields(Layout) if f.name not in ("columns", "track"))
 
 
 def with_layout(text: str, i: int, layout: Layout, path: Path) -> str:
