@@ -30,6 +30,7 @@ class Named:
 
 @lru_cache(maxsize=1)
 def words() -> dict[str, Any]:
+    """The packaged words by which columns and units are known."""
     text = resources.files("drypoint.records").joinpath("words.toml").read_text("utf-8")
     return tomllib.loads(text)
 
