@@ -35,7 +35,7 @@ class StudyFile(Choices):
 
     drypoint: Literal[1] = key("Version of the study file.")
     study: About = key("What the study is.")
-    records: tuple[Records, ...] = key(
+    records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
         "Raw files of indentation tests; one such table for each way in which files are read.", ()
     )
     tracks: tuple[Tracks, ...] = key("Raw files of scratch tracks, likewise.", ())
@@ -74,6 +74,7 @@ def json_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
+        "anyOf": [{"required": ["records"]}, {"required": ["tracks"]}],
         "title": f"Drypoint study file, version {VERSION}",
     }
 
