@@ -41,7 +41,7 @@ class CandidateOptions:
         Share of the largest load: where the load itself steps by more, a change is no candidate.
     """
 
-    least: float = 0.35
+    least: float = 0.25
     level: float = 0.95
     first: float = 0.05
     most: int = 8
