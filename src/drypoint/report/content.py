@@ -45,10 +45,14 @@ def gather(result: StudyResult, *, issued: str = "", standing: Standing | None =
     """
     standing = standing if standing is not None else standing_of(result)
     kept = _LAST.get("content")
-    if kept is None or kept[0]() is not result or kept[1] != issued:
-        kept = (weakref.ref(result), issued, _gather(result, issued))
-        _LAST["content"] = kept
-    return _signed(kept[2], result, standing)
+    same = kept is not None and kept[0]() is result and kept[1] == issued
+    if same and kept is not None and kept[2] == standing:
+        return kept[3]
+    # The figures are drawn once, whoever signs.
+    bare = kept[4] if same and kept is not None else _gather(result, issued)
+    content = _signed(bare, result, standing)
+    _LAST["content"] = (weakref.ref(result), issued, standing, content, bare)
+    return content
 
 
 def _signed(content: Content, result: StudyResult, standing: Standing) -> Content:
@@ -62,7 +66,7 @@ def _signed(content: Content, result: StudyResult, standing: Standing) -> Conten
     )
 
 
-_LAST: dict[str, tuple[weakref.ref[StudyResult], str, Content]] = {}
+_LAST: dict[str, tuple[weakref.ref[StudyResult], str, Standing, Content, Content]] = {}
 
 
 def _gather(result: StudyResult, issued: str) -> Content:
