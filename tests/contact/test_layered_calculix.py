@@ -2,8 +2,8 @@
 
 It gets the pressure of the exact solution as a load on second-order elements, without any contact
 of its own. Where that pressure is right the surface under the tip takes the tip's shape, the depth
-is the exact one, and outside the tip nothing touches it. Wall and floor are 400 contact radii away. The
-limit, 1 %, was set before the first run; the largest deviation is 0.45 % of the depth.
+is the exact one, and outside the tip nothing touches it. Wall and floor are 400 contact radii
+away. The limit, 1 %, was set before the first run; the largest deviation is 0.45 % of the depth.
 """
 
 from __future__ import annotations
