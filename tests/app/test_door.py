@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 
 import pytest
+import uvicorn
 from app_demo import API, BASE, ORIGIN, PORT
 from starlette.testclient import TestClient
 
@@ -176,6 +178,25 @@ def test_others_need_a_password(root: Path) -> None:
 def test_what_is_no_study_is_not_served(tmp_path: Path) -> None:
     with pytest.raises(DrypointError, match="no such study"):
         serve(tmp_path / "nothing.toml", browser=False)
+
+
+def test_the_printed_address_can_be_opened_at_once(
+    root: Path, capsys: pytest.CaptureFixture
+) -> None:
+    """Who comes before the server has begun waits; nobody is refused."""
+
+    class BegunError(Exception):
+        pass
+
+    def too_early(server: uvicorn.Server, sockets: list[socket.socket]) -> None:
+        assert f":{sockets[0].getsockname()[1]}/open" in capsys.readouterr().out
+        socket.create_connection(sockets[0].getsockname(), timeout=5).close()
+        raise BegunError
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(uvicorn.Server, "run", too_early)
+        with pytest.raises(BegunError):
+            serve(root, port=0, browser=False)
 
 
 def test_missing_parts_are_named(tmp_path: Path) -> None:

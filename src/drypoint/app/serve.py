@@ -18,6 +18,7 @@ from drypoint.errors import DrypointError, Where
 
 PORT = 8017
 _SHORTEST_PASSWORD = 10
+_QUEUE = 128
 
 
 def serve(
@@ -116,6 +117,8 @@ def _listen(host: str, port: int | None) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, candidate))
+            # From now on who comes too early waits in the queue instead of being refused.
+            listener.listen(_QUEUE)
             return listener
         except OSError as error:
             listener.close()
