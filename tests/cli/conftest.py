@@ -6,29 +6,12 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from said import Cli, Said
 
 from drypoint.cli import main
-
-
-@dataclass(frozen=True)
-class Said:
-    """Exit code and words of one command."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def text(self) -> str:
-        return self.out + self.err
-
-
-Cli = Callable[..., Said]
 
 
 @pytest.fixture

@@ -10,9 +10,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 import typer
+from said import Cli
 
 from calibrated_demo import declare_tip
-from conftest import Cli
 from drypoint.cli import app
 
 #: Commands that stand on the first page. A new one must be entered here.

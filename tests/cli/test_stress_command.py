@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from said import Cli
 
-from conftest import Cli
 from drypoint.cli.stress import _inline
 from drypoint.recipe import read_study
 from drypoint.recipe.to_stress import stress_problem

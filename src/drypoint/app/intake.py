@@ -26,6 +26,7 @@ from drypoint.records.saved import with_answers
 from drypoint.records.starting import alike
 from drypoint.records.understanding import Understanding
 from drypoint.run.columns import factor_of
+from drypoint.store.manifest import NAME as MANIFEST
 
 #: Tests, lines and points of a preview; files of a folder that are looked at.
 _TESTS, _LINES, _POINTS, _MOST_FILES = 5, 7, 300, 5000
@@ -90,6 +91,10 @@ def raw_files(folder: Path) -> list[Path]:
         parts = path.relative_to(folder).parts
         if any(p.startswith(".") or p in NOT_RAW for p in parts) or path.is_symlink():
             continue
+        if any(
+            (folder / p / MANIFEST).is_file() for p in list(path.relative_to(folder).parents)[:-1]
+        ):
+            continue  # results, or what was signed
         if path.is_file() and not not_a_record(path):
             out.append(path)
         if len(out) >= _MOST_FILES:

@@ -22,18 +22,10 @@ def run(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
 
 def report(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
     """What ``drypoint report STUDY.toml`` does."""
-    from drypoint.report import write_figures, write_html, write_pdf
+    from drypoint.report import write_report
 
     result = run_study(study, watch=watch, write=False)
-    folder = result.study.folder / "report"
-    folder.mkdir(parents=True, exist_ok=True)
-    watch.at("writing", 0, 3, "page")
-    write_html(result, folder / "report.html")
-    watch.at("writing", 1, 3, "PDF")
-    write_pdf(result, folder / "report.pdf")
-    watch.at("writing", 2, 3, "figures")
-    write_figures(result, folder / "figures")
-    watch.at("writing", 3, 3)
+    folder = write_report(result, watch=watch)
     return {"folder": folder.name, "decisions_sha256": result.provenance.decisions_hash}
 
 

@@ -59,7 +59,7 @@ def calibrate_command(path: Path, wish: Wish) -> int:
     if wish.report:
         from drypoint.report import write_calibration_html, write_calibration_pdf
 
-        folder = wish.out or study.folder / "report"
+        folder = wish.out or study.reports
         folder.mkdir(parents=True, exist_ok=True)
         with watching(False) as watch:
             watch.at("writing", 0, 2, "report")

@@ -90,21 +90,11 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
 
 def report_command(study: Path, out: Path | None, html: bool, pdf: bool, figures: bool) -> int:
     """Write report and figures from a run of the study (nothing is computed twice)."""
-    from drypoint.report import write_figures, write_html, write_pdf
+    from drypoint.report import write_report
 
     with watching(False) as watch:
         result = run_study(study, watch=watch, write=False)
-        folder = out or result.study.folder / "report"
-        folder.mkdir(parents=True, exist_ok=True)
-        steps = [
-            (html, "page", lambda: write_html(result, folder / "report.html")),
-            (pdf, "PDF", lambda: write_pdf(result, folder / "report.pdf")),
-            (figures, "figures", lambda: write_figures(result, folder / "figures")),
-        ]
-        wanted = [(name, work) for on, name, work in steps if on]
-        for i, (name, work) in enumerate(wanted):
-            watch.at("writing", i, len(wanted), name)
-            work()
+        folder = write_report(result, out, html=html, pdf=pdf, figures=figures, watch=watch)
     print(f"Report: {folder}")
     return 0
 

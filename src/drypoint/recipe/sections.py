@@ -178,6 +178,7 @@ class Output(Section):
     """What is written, and where."""
 
     folder: Words = key("Folder of the results, relative to the study file.", "results")
+    report_folder: Words = key("Folder of the report, relative to the study file.", "report")
     level_of_confidence: Annotated[float, Field(gt=0.5, lt=1)] = key(
         "Level of confidence of the expanded uncertainties; the coverage factor follows from it "
         "and the effective degrees of freedom.",

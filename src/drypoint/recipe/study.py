@@ -78,6 +78,11 @@ class Study:
         return self.folder / self.file.output.folder.replace("\\", "/")
 
     @property
+    def reports(self) -> Path:
+        """Folder of the report."""
+        return self.folder / self.file.output.report_folder.replace("\\", "/")
+
+    @property
     def decisions(self) -> Path:
         """The decisions file beside the study file."""
         return self.path.with_name(self.path.stem + ".decisions.jsonl")

@@ -6,7 +6,7 @@ from drypoint.report.calibration import (
     write_calibration_pdf,
 )
 from drypoint.report.content import gather
-from drypoint.report.files import write_figures
+from drypoint.report.files import write_figures, write_report
 from drypoint.report.html import render_html, write_html
 from drypoint.report.pdf import render_pdf, write_pdf
 from drypoint.report.signing import sign_study
@@ -24,4 +24,5 @@ __all__ = [
     "write_figures",
     "write_html",
     "write_pdf",
+    "write_report",
 ]

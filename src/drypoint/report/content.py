@@ -63,6 +63,7 @@ def _signed(content: Content, result: StudyResult, standing: Standing) -> Conten
         notices=(*content.notices, *signed_notices(standing)),
         signed=bool(standing.mine),
         origin=origin_of(result, standing),
+        study_file=result.study.path.name,
     )
 
 

@@ -1,13 +1,19 @@
-"""All figures of a report as files of their own."""
+"""A report as files: page, PDF, figures."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
+from drypoint.report.html import write_html
+from drypoint.report.pdf import write_pdf
+from drypoint.report.signed import study_in
+from drypoint.run.belongs import check_owner
+from drypoint.run.progress import Watch
 from drypoint.run.result import StudyResult
 from drypoint.store.atomic import atomic_write
 
@@ -44,3 +50,50 @@ def write_figures(result: StudyResult, folder: Path | str, *, png: bool = True) 
     text = folder_of(place / "figures.txt")
     atomic_write(text, "\n".join(words).encode("utf-8"))
     return (*written, text)
+
+
+def write_report(
+    result: StudyResult,
+    folder: Path | str | None = None,
+    *,
+    html: bool = True,
+    pdf: bool = True,
+    figures: bool = True,
+    watch: Watch | None = None,
+) -> Path:
+    """Write ``report.html``, ``report.pdf`` and the folder ``figures``.
+
+    Parameters
+    ----------
+    result : StudyResult
+    folder : Path or str, optional
+        By default the one that the recipe names.
+    html, pdf, figures : bool
+        What is wanted.
+    watch : Watch, optional
+        Sees progress and may stop the work.
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    ReportError, StoreError
+        When it cannot be made or written, or the folder holds the report of another study.
+    """
+    watch = watch or Watch()
+    place = Path(folder) if folder is not None else result.study.reports
+    check_owner(result.study, study_in(place / "report.html"), place, "report", "report_folder")
+    steps: list[tuple[bool, str, Callable[[], object]]] = [
+        (html, "page", lambda: write_html(result, place / "report.html")),
+        (pdf, "PDF", lambda: write_pdf(result, place / "report.pdf")),
+        (figures, "figures", lambda: write_figures(result, place / "figures")),
+    ]
+    wanted = [(name, work) for on, name, work in steps if on]
+    for i, (name, work) in enumerate(wanted):
+        watch.at("writing", i, len(wanted), name)
+        work()
+    watch.at("writing", len(wanted), len(wanted))
+    return place

@@ -122,7 +122,8 @@ class Content:
     ``front`` are pairs for the first page; ``statement`` says what the report is not;
     ``day`` is the last day that the records name, as (year, month, day), or ``None``; ``kind`` says
     above the title what the report is; ``notices`` stand below the answers.
-    ``signed`` leaves out the lines for signing by pen; ``origin`` stands for all that it says.
+    ``signed`` leaves out the lines for signing by pen; ``origin`` stands for all that it says;
+    ``study_file`` is the name of the study file.
     """
 
     title: str
@@ -140,6 +141,7 @@ class Content:
     notices: tuple[str, ...] = ()
     signed: bool = False
     origin: str = ""
+    study_file: str = ""
 
     @property
     def tables(self) -> tuple[Table, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from pathlib import Path
 
 from drypoint.recipe.hashing import canonical_hash
@@ -11,6 +12,7 @@ from drypoint.run.signing import Standing, when_words
 #: How far into a page its origin is looked for.
 _HEAD = 2000
 _MARK = '<meta name="origin" content="'
+_STUDY = '<meta name="study" content="'
 
 
 def version_pair(standing: Standing) -> tuple[tuple[str, str], ...]:
@@ -47,9 +49,18 @@ def origin_hash(recipe: str, decisions: str, inputs: str, program: str, standing
 
 def origin_in(page: Path) -> str:
     """The origin that a report's page names; empty where there is none."""
+    return _said(page, _MARK)
+
+
+def study_in(page: Path) -> str:
+    """The name of the study file that a report's page names; empty where there is none."""
+    return html.unescape(_said(page, _STUDY))
+
+
+def _said(page: Path, mark: str) -> str:
     try:
         with page.open(encoding="utf-8") as file:
             head = file.read(_HEAD)
     except (OSError, UnicodeDecodeError):
         return ""
-    return head.partition(_MARK)[2].partition('"')[0]
+    return head.partition(mark)[2].partition('"')[0]

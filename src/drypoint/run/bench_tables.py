@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from drypoint.run.belongs import STUDY, check_results
 from drypoint.run.bench_result import BenchResult
 from drypoint.run.registering import calibration_text, verified_values
 from drypoint.store import Origin, new_results, write_json, write_table
@@ -79,11 +80,13 @@ def write_bench(result: BenchResult, folder: Path) -> None:
     Raises
     ------
     StoreError
-        When the folder cannot be written.
+        When the folder cannot be written, or holds the results of another study.
     """
+    check_results(result.study, folder)
     p = result.provenance
     out = result.study.file.output
-    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed)
+    of = {STUDY: result.study.path.name}
+    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
     tables = {"reference_tests": reference_frame(result), "area_function": area_frame(result)}
     if result.blocks:
         tables["block_tests"] = block_frame(result)

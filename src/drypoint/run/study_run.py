@@ -17,6 +17,7 @@ from drypoint.records.batch import TestInfo, join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
+from drypoint.run.belongs import check_results
 from drypoint.run.bench_dates import date_notes
 from drypoint.run.dynamic import gather_dynamic
 from drypoint.run.flagging import facts_of, flagged
@@ -70,6 +71,8 @@ def run_study(
     ------
     RecipeError, DecisionError
         Before any computing, when study file or decisions are wrong.
+    StoreError
+        Likewise, when the folder holds the results of another study.
     RecordError
         When not one test gave a result. Otherwise bad records are set aside and named.
     """
@@ -77,6 +80,9 @@ def run_study(
     if not isinstance(study, Study):
         study = load_study(Path(study))
     journal = read_journal(study.decisions)
+    folder = Path(out) if out is not None else study.results
+    if write:
+        check_results(study, folder)
     cache = Cache.beside(study.path) if use_cache else None
     readings = read_study_records(study, cache, watch)
     groups, failed = reduce_groups(study, readings.parts, journal.effective, cache, watch)
@@ -93,7 +99,7 @@ def run_study(
         result = replace(result, notes=(*result.notes, *cache.notes))
     if write:
         watch.at("writing", 0, 1)
-        write_results(result, Path(out) if out is not None else study.results)
+        write_results(result, folder)
         watch.at("writing", 1, 1)
     return result
 

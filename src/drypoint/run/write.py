@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from drypoint.run.belongs import STUDY
 from drypoint.run.columns import COLUMNS, MEANING, factor_of
 from drypoint.run.gathering import bins_frame
 from drypoint.run.result import StudyResult
@@ -29,7 +30,8 @@ def write_results(result: StudyResult, folder: Path) -> None:
     """
     p = result.provenance
     out = result.study.file.output
-    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed)
+    of = {STUDY: result.study.path.name}
+    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
     with new_results(folder, origin) as place:
         for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):
             write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)

@@ -57,10 +57,6 @@ def context(request: Request, state: State) -> Mapping[str, Any]:
     return {"has_results": state.results is not None}
 
 
-def _folder(state: State) -> Path:
-    return state.study.folder / "report"
-
-
 def standing(request: Request) -> dict[str, Any]:
     """Version, signatures, and whether the report that was written says what the study says."""
     state = session_of(request).state()
@@ -71,14 +67,14 @@ def standing(request: Request) -> dict[str, Any]:
         due = origin_hash(
             o.recipe_hash, o.decisions_hash, canonical_hash(dict(o.inputs)), o.version, now
         )
-        written = origin_in(_folder(state) / "report.html") == due
+        written = origin_in(state.study.reports / "report.html") == due
     return {
         "state": state.version,
         "standing": state.standing,
         "version": now.version,
         "changes": list(now.changes),
         "written": written,
-        "pdf": written and (_folder(state) / "report.pdf").is_file(),
+        "pdf": written and (state.study.reports / "report.pdf").is_file(),
         "signatures": [_values(s) for s in now.signatures],
         "signed": [s.who for s in now.mine],
         "command": shlex.join(["drypoint", "sign", str(state.study.path), "--who"]),
@@ -122,7 +118,7 @@ def _file(request: Request, query: Wanted) -> Path:
     state = session_of(request).state()
     if query.name not in _KINDS:
         raise NotFound(f"There is no file “{query.name}”.", remedy="Known: " + ", ".join(_KINDS))
-    path = _folder(state) / query.name
+    path = state.study.reports / query.name
     if query.signature is not None:
         signatures = read_signatures(state.study.path)
         if query.signature > len(signatures):
