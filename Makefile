@@ -10,7 +10,7 @@ STAMP := .venv/.drypoint-setup
 APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium \
   ccx=calculix-ccx
 # What the benchmarks compare with.
-APT_BENCH ?= ccx=calculix-ccx
+APT_BENCH ?= ccx=calculix-ccx chromium=chromium
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg

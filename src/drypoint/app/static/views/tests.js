@@ -92,6 +92,8 @@ function draw() {
   }
   if (last < state.found) rows.push(gap(state.found - last));
   fill(body, rows);
+  // The parts before and after are there before they come into sight.
+  for (const i of [first - PART / 2, last + PART / 2]) if (i >= 0 && i < state.found) part(Math.floor(i / PART))?.catch?.(say);
 }
 function line(r) {
   return el("tr", { "data-row": r.row, "data-test": r.test, class: `${r.out ? "out" : ""} ${r.test === state.name ? "chosen" : ""}`, "aria-selected": r.test === state.name ? "true" : "false", title: r.out ? `Excluded: ${r.why}` : null },
