@@ -19,11 +19,13 @@ if TYPE_CHECKING:
     from drypoint.records.read import read as read_records
     from drypoint.reduction.reduce import reduce_batch
     from drypoint.report import (
+        sign_study,
         write_calibration_html,
         write_calibration_pdf,
         write_figures,
         write_html,
         write_pdf,
+        write_report,
     )
     from drypoint.run import run_study
     from drypoint.run.calibrating import calibrate_study
@@ -41,11 +43,13 @@ __all__ = [
     "reduce_batch",
     "run_stress",
     "run_study",
+    "sign_study",
     "write_calibration_html",
     "write_calibration_pdf",
     "write_figures",
     "write_html",
     "write_pdf",
+    "write_report",
 ]
 
 _HOME = {
@@ -57,11 +61,13 @@ _HOME = {
     "reduce_batch": "drypoint.reduction.reduce",
     "run_stress": "drypoint.run.stressing",
     "run_study": "drypoint.run",
+    "sign_study": "drypoint.report",
     "write_calibration_html": "drypoint.report",
     "write_calibration_pdf": "drypoint.report",
     "write_figures": "drypoint.report",
     "write_html": "drypoint.report",
     "write_pdf": "drypoint.report",
+    "write_report": "drypoint.report",
 }
 
 

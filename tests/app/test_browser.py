@@ -319,6 +319,14 @@ def test_from_report_to_signature(browser: Browser, run_demo: Path, tmp_path: Pa
             with page.expect_download() as got:
                 page.locator("#list").get_by_role("link", name="PDF").click()
             assert Path(got.value.path()).read_bytes().startswith(b"%PDF")
+            # A second person signs with what is copied.
+            page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+            page.get_by_label("Name").fill('B. "Bench"')
+            page.get_by_label("Remark").fill("seen: µ, ü, 'all'")
+            page.locator("#sign-now ~ button", has_text="Copy as Python").click()
+            exec(page.evaluate("() => navigator.clipboard.readText()"), {})
+            expect(page.locator("#list li")).to_have_count(2)
+            expect(page.locator("#list li").first).to_contain_text('B. "Bench"')
             # A frame without scripts complains of none; what it shows is still the report.
             assert page.locator("iframe").get_attribute("sandbox") == ""
     finally:

@@ -87,6 +87,8 @@ def test_page_and_command_make_the_same_entry(
     before = client.get(f"{API}/report/standing").json()
     assert before["version"] == 1 and not before["signatures"] and not before["written"]
     assert client.get(f"{API}/report/page?name=report.html").status_code == 404
+    exec(before["python"], {})
+    assert client.get(f"{API}/report/standing").json()["pdf"]
     job = _sign(client, "A. Example", version)
     assert job.status_code == 200, job.text
     outcome = _wait(client, job.json())

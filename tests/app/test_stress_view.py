@@ -10,6 +10,7 @@ import pytest
 from app_demo import API
 from starlette.testclient import TestClient
 
+import drypoint
 from drypoint.app.buffers import unpack
 from drypoint.errors import DrypointError, StressError
 from drypoint.recipe import load_study, read_study
@@ -34,6 +35,22 @@ def test_the_study_as_it_is_is_there_at_once(client: TestClient, root: Path) -> 
     assert arrays["principal"].max() <= found["limits"]["principal"][1] * (1 + 1e-6)
     assert client.get(f"{API}/stress/field?name=film&step=9999").status_code == 422
     assert client.get(f"{API}/stress/look?name=none").status_code == 422
+
+
+def test_what_is_copied_does_the_same(
+    client: TestClient, root: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    study = load_study(root / "demo" / "study.toml")
+    made = []
+    monkeypatch.setattr(drypoint, "run_stress", lambda s, name: made.append((s, name)) or kept)
+    kept = run_stress(study, "film")
+    exec(client.get(f"{API}/stress/look?name=film").json()["python"], {})
+    asked = "force_mN=7.5&quality=quick&residual_GPa=0.25,0"
+    exec(client.get(f"{API}/stress/look?name=film&{asked}").json()["python"], {})
+    (path, one), (other, two) = made
+    assert one == two == "film" and Path(path) == study.path
+    what = WhatIf(force_mN=7.5, quality="quick", residual_GPa=(0.25, 0.0))
+    assert other.file == changed_run(study, "film", what).file
 
 
 def test_the_interface_carries_the_force(root: Path) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.recipe import Decision, Study
+from drypoint.run.stress_view import WhatIf
 
 
 def snippets(decision: Decision, study: Study) -> dict[str, str]:
@@ -48,6 +49,41 @@ def python_of(d: Decision, study: Path) -> str:
             *keys,
             "    ),",
             ")",
+        ]
+    )
+
+
+def report_python(study: Path) -> str:
+    """Python that writes the report."""
+    return "\n".join(
+        [
+            "from drypoint import run_study, write_report",
+            "",
+            f"write_report(run_study({_literal(str(study))}, write=False))",
+        ]
+    )
+
+
+def stress_python(study: Path, name: str, what: WhatIf) -> str:
+    """Python that solves a stress run, with the numbers that are given in place of the study's."""
+    path = _literal(str(study))
+    shown = "print(result.key, result.run.force.max(), result.run.depth.max())"
+    if what.nothing:
+        return "\n".join(
+            ["from drypoint import run_stress", "",
+             f"result = run_stress({path}, {_literal(name)})", shown]
+        )  # fmt: skip
+    given = {k: getattr(what, k) for k in ("force_mN", "depth_nm", "quality", "residual_GPa")}
+    keys = ", ".join(f"{k}={_literal(v) if isinstance(v, str) else repr(v)}"
+                     for k, v in given.items() if v is not None)  # fmt: skip
+    return "\n".join(
+        [
+            "from drypoint import load_study, run_stress",
+            "from drypoint.run.stress_view import WhatIf, changed_run",
+            "",
+            f"study = changed_run(load_study({path}), {_literal(name)}, WhatIf({keys}))",
+            f"result = run_stress(study, {_literal(name)})",
+            shown,
         ]
     )
 

@@ -240,7 +240,8 @@ def _event(name: str, values: Any) -> str:
 def _stamp(session: Session) -> tuple[Any, ...]:
     """Times and sizes of the files that make a study's state."""
     stem = session.path.with_suffix("")
-    files = [session.path, stem.with_name(stem.name + ".decisions.jsonl")]
+    kept = (".decisions.jsonl", ".signatures.jsonl")
+    files = [session.path, *(stem.with_name(stem.name + ending) for ending in kept)]
     with contextlib.suppress(DrypointError):
         files.append(session.state().study.results / "manifest.json")
     out: list[Any] = []

@@ -140,7 +140,7 @@ function listen() {
   source.addEventListener("study", (e) => {
     const now = JSON.parse(e.data);
     if (now.fault) say({ message: now.fault });
-    else if (now.version !== study.version || now.standing !== study.standing) refresh().catch(say);
+    else refresh().catch(say);
   });
   source.addEventListener("error", () => { tries += 1; });
 }

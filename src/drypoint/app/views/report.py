@@ -15,6 +15,7 @@ from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.faults import NotFound
 from drypoint.app.pages import View
 from drypoint.app.session import CURRENT, State, overtaken
+from drypoint.app.snippets import report_python
 from drypoint.app.study_api import jobs_of
 from drypoint.errors import Where
 from drypoint.recipe.hashing import canonical_hash
@@ -79,6 +80,8 @@ def standing(request: Request) -> dict[str, Any]:
         "signed": [s.who for s in now.mine],
         "command": shlex.join(["drypoint", "sign", str(state.study.path), "--who"]),
         "study": str(state.study.path),
+        "report_command": shlex.join(["drypoint", "report", str(state.study.path)]),
+        "python": report_python(state.study.path),
     }
 
 

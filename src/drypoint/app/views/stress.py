@@ -18,6 +18,7 @@ from drypoint.app.buffers import MEDIA_TYPE, pack
 from drypoint.app.faults import NotFound, PageError
 from drypoint.app.pages import View
 from drypoint.app.session import State
+from drypoint.app.snippets import stress_python
 from drypoint.app.study_api import jobs_of, values_of
 from drypoint.figures.style import COLOUR_MAP
 from drypoint.recipe import Study
@@ -117,6 +118,7 @@ def look(request: Request, query: Asked) -> dict[str, Any]:
         "changed": not query.what_if.nothing,
         "kept": kept_result(study, query.name) is not None,
         "command": shlex.join(command),
+        "python": stress_python(study.path, query.name, query.what_if),
     }
 
 

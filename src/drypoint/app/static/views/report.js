@@ -26,7 +26,8 @@ function show() {
   fill(files,
     ready && (now.written ? button("Write it again", write, false, { disabled: Boolean(busy) }) : button("Write the report", write, !now.signed.length, { disabled: Boolean(busy) })),
     now.written && link("HTML", { name: "report.html" }), now.pdf && link("PDF", { name: "report.pdf" }),
-    ready && el("button", { class: "plain", onclick: (e) => copyText(`drypoint report ${now.study}`, e.target) }, "Copy as command"));
+    ready && el("button", { class: "plain", onclick: (e) => copyText(now.report_command, e.target) }, "Copy as command"),
+    ready && el("button", { class: "plain", onclick: (e) => copyText(now.python, e.target) }, "Copy as Python"));
   form(ready);
   signed.hidden = !now.signatures.length;
   fill(list, now.signatures.toReversed().map(one));
@@ -48,13 +49,16 @@ function form(ready) {
     el("div", { class: "field" }, el("span", { class: "label" }, "Date"), el("span", {}, `${new Date().toISOString().slice(0, 10)}, set at the moment of signing (UTC)`)),
     el("div", {}, ledger, " ", el("label", { for: "sign-ledger" }, "Enter it into the laboratory’s ledger too")),
     el("div", { class: "acts" }, el("button", { class: "main", id: "sign-now" }, `Sign version ${now.version}`),
-      el("button", { type: "button", class: "plain", onclick: (e) => copyText(command(), e.target) }, "Copy as command")),
+      el("button", { type: "button", class: "plain", onclick: (e) => copyText(command(), e.target) }, "Copy as command"),
+      el("button", { type: "button", class: "plain", onclick: (e) => copyText(python(), e.target) }, "Copy as Python")),
     el("p", { class: "soft small", id: "sign-note" }));
   fill(signing, part);
   state();
 }
 const quoted = (text) => `'${text.replaceAll("'", "'\\''")}'`;
 const command = () => `${now.command} ${quoted(draft.who)} --why ${quoted(draft.why)}${draft.ledger ? "" : " --no-ledger"}`;
+const python = () => ["from drypoint import sign_study", draft.ledger && "from drypoint.ledger import Ledger", "", "sign_study(", `    ${JSON.stringify(now.study)},`,
+  `    who=${JSON.stringify(draft.who)},`, `    why=${JSON.stringify(draft.why)},`, draft.ledger && "    ledger=Ledger.open(),", ")"].filter((l) => l !== false).join("\n");
 function state() {
   const done = now.signed.includes(draft.who.trim()), go = find("#sign-now"), note = find("#sign-note");
   if (!go) return;

@@ -54,7 +54,8 @@ function buttons() {
     !now.kept && el("button", { class: "main", disabled: Boolean(running), onclick: () => compute().catch(say) }, running ? "Computing…" : "Compute with finite elements"),
     now.changed && el("button", { onclick: () => begin().catch(say) }, "Back to the study’s numbers"),
     now.changed && el("button", { onclick: () => write().catch(say) }, "Write into the study file…"),
-    !now.changed && el("button", { class: "plain", onclick: (e) => copyText(now.command, e.target) }, "Copy as command"));
+    !now.changed && el("button", { class: "plain", onclick: (e) => copyText(now.command, e.target) }, "Copy as command"),
+    el("button", { class: "plain", onclick: (e) => copyText(now.python, e.target) }, "Copy as Python"));
 }
 async function compute() { began(await post(`${api}/stress/compute`, asked())); }
 async function write() {
