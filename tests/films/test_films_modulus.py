@@ -231,6 +231,28 @@ def test_sampling_agrees_with_the_fit() -> None:
     )
 
 
+def test_sampling_does_not_count_one_test_twice() -> None:
+    """Each value eight times over, as one test's: the interval stays about as wide as without.
+
+    Taken as so many tests it would shrink by sqrt(8) = 2.8.
+    """
+    pytest.importorskip("emcee")
+    rng = np.random.default_rng(5)
+    single = invented_on(200 * GPA, 70 * GPA, A, rng, bench=0.0)
+    group = np.repeat(np.arange(len(single)), 8)
+    many = films.FilmTests(
+        single.radius[group], single.E_star[group], single.u_random[group], group=group
+    )
+    s = structure(70 * GPA, films.known(UM))
+    widths = []
+    for tests in (single, many):
+        _, low, high = films.sample(tests, s, u_model=0, steps=140, walkers=12, seed=2).interval(
+            "film.E"
+        )
+        widths.append(high - low)
+    assert 0.6 < widths[1] / widths[0] < 1.5
+
+
 def test_interpolation_and_emulator_meet_the_exact_values() -> None:
     stack = ly.film(300.0, 0.3, 1.0, 70.0, 0.2)
     log_a = np.linspace(-3, 3, 60)

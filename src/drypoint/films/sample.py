@@ -3,12 +3,14 @@
 Needs the extra ``mcmc`` (emcee [foremanmackey2013]). Sought numbers and the known numbers of the
 layers are sampled with their priors; the shared inputs of the bench are marginalised as a
 covariance of the data. Unlike :func:`drypoint.films.infer` this lets the tests improve on what was
-given about the layers.
+given about the layers. Where values of one test go together, the likelihood of all values as if
+each stood alone is flattened by as much as the fit finds its own scatter too small
+(the adjustment of magnitude of [ribatet2012]).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -119,6 +121,7 @@ class _Posterior:
         self.log_a, self.y = np.log(tests.radius), np.log(tests.E_star)
         self.found = infer(tests, structure, model, u_model=0.0)
         s = np.hypot(tests.u_random / tests.E_star, self.found.scatter)
+        s = s * self._flatter(tests, structure, model)
         step = 1e-4
         bend = (self._at(self.start(), step) - self._at(self.start(), -step)) / (2 * step)
         J = (
@@ -128,6 +131,13 @@ class _Posterior:
         if model == "exact" and len(structure.layers) == 1:
             self._quicken(structure)
         self.root = np.linalg.cholesky(np.diag(s * s) + J @ tests.inputs.cov @ J.T)
+
+    def _flatter(self, tests: FilmTests, structure: Structure, model: str) -> float:
+        """How much wider the fit's own scatter is where values of one test go together."""
+        if tests.group is None:
+            return 1.0
+        alone = infer(replace(tests, group=None), structure, model, u_model=0.0)
+        return max(1.0, float(np.max(self.found.u_random / alone.u_random)))
 
     def _quicken(self, structure: Structure) -> None:
         """Put a polynomial in place of the exact model near the fit; further out it stays exact."""
