@@ -18,6 +18,7 @@ from drypoint.app import Settings, create_app
 
 KEY = "demo:study"
 API = f"/api/studies/{KEY}"
+SCRATCH = "demo:scratch:scratch"
 PORT = 8017
 BASE = f"http://127.0.0.1:{PORT}"
 ORIGIN = {"origin": BASE}

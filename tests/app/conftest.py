@@ -28,6 +28,7 @@ def run_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = study.read_text(encoding="utf-8").replace("trials = 20000", "trials = 400")
     study.write_text(text, encoding="utf-8")
     run_study(study)
+    run_study(root / "demo" / "scratch" / "scratch.toml")
     return root
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from app_browser import Visit, chromium, visit
-from app_demo import KEY, Command, Running, Served
+from app_demo import KEY, SCRATCH, Command, Running, Served
 from playwright.sync_api import Browser, Page, expect
 
 from drypoint.app.views import VIEWS
@@ -28,6 +28,7 @@ PAGES = {
     "new": "/new",
     "test": f"{STUDY}/test?test=G-08",
     "calibration": "/studies/demo:bench:bench/bench",
+    "tracks": f"/studies/{SCRATCH}/scratch?track=A-02",
     **{v.name: f"{STUDY}/{v.name}" for v in VIEWS if v.title},
 }
 

@@ -11,7 +11,7 @@ from app_demo import API, BASE, ORIGIN, PORT
 from starlette.testclient import TestClient
 
 from drypoint.app import Settings, create_app
-from drypoint.app.faults import DrypointError
+from drypoint.app.faults import DrypointError, NotFound
 from drypoint.app.places import find_studies, inside, key_of, plain_name, study_at
 from drypoint.app.serve import serve
 from drypoint.app.settings import Password, kept_secret
@@ -168,6 +168,11 @@ def test_a_page_outlives_a_restart(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     first = kept_secret()
     assert kept_secret() == first
     assert (tmp_path / "workbench.key").stat().st_mode & 0o077 == 0
+
+
+def test_a_name_longer_than_the_system_takes_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(NotFound, match="no study"):
+        study_at(tmp_path, "x" * 5000)
 
 
 def test_others_need_a_password(root: Path) -> None:

@@ -9,6 +9,7 @@ from scipy import stats
 from drypoint.scratch.coatings import compare_coatings, tracks_needed
 from drypoint.scratch.problems import ScratchError
 from drypoint.scratch.replicates import Loads, best, drop, profile, replicates
+from drypoint.scratch.shares import fitted_share, seen_share
 
 # Lieblein and Zelen (1956), millions of revolutions of ball bearings; Weibull fit as quoted in
 # many texts: shape 2.102, scale 81.88. From memory.
@@ -155,3 +156,30 @@ def test_tracks_needed() -> None:
     assert tracks_needed(1.0, 1.0, 1.0, share_failing=0.5) == 34
     with pytest.raises(ScratchError, match="share"):
         tracks_needed(1.0, 1.0, 1.0, share_failing=0.0)
+
+
+def test_shares_against_scipy() -> None:
+    """The product-limit estimate of SciPy, and its distributions."""
+    some = loads(ABSORBERS)
+    load, share = seen_share(some)
+    given = stats.CensoredData.right_censored(some.load, some.censored)
+    reference = stats.ecdf(given).cdf
+    np.testing.assert_allclose(share, reference.evaluate(load), rtol=1e-12)
+    found = replicates(some)
+    at = np.linspace(2e3, 6e4, 50)
+    weibull, normal = found.fit("weibull"), found.fit("normal")
+    assert weibull is not None and normal is not None
+    np.testing.assert_allclose(
+        fitted_share(weibull, at),
+        stats.weibull_min(weibull.shape.value, scale=weibull.scale.value).cdf(at),
+        rtol=1e-10,
+    )
+    np.testing.assert_allclose(
+        fitted_share(normal, at), stats.norm(normal.mu, normal.sigma).cdf(at), rtol=1e-10
+    )
+    assert fitted_share(weibull, np.array([weibull.median.value]))[0] == pytest.approx(0.5)
+
+
+def test_share_of_none_that_failed_is_empty() -> None:
+    load, share = seen_share(loads([-1.0, -2.0]))
+    assert len(load) == len(share) == 0

@@ -21,7 +21,7 @@ from drypoint.app.api import Endpoint, openapi, routes_of
 from drypoint.app.doors import Attempts, door_routes
 from drypoint.app.guard import Guard
 from drypoint.app.jobs import Jobs
-from drypoint.app.pages import HERE, palette
+from drypoint.app.pages import HERE, first_view, palette
 from drypoint.app.session import Shelf
 from drypoint.app.settings import Settings
 from drypoint.app.study_api import ENDPOINTS
@@ -61,6 +61,7 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
         *door_routes(),
         *routes_of(endpoints),
         *(v.route for v in VIEWS),
+        Route("/studies/{key}", first_view, methods=["GET"], name="study"),
         Route("/static/palette.css", _palette, methods=["GET"]),
         Mount("/static", _Static(directory=HERE / "static"), name="static"),
     ]

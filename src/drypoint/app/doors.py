@@ -83,7 +83,7 @@ async def login(request: Request) -> Response:
 
 
 def _let_in(settings: Settings) -> Response:
-    target = f"/studies/{settings.first}/tests" if settings.first else "/"
+    target = f"/studies/{settings.first}" if settings.first else "/"
     response = RedirectResponse(target, status_code=303)
     response.set_cookie(
         settings.cookie, settings.pass_value, httponly=True, samesite="strict", path="/"

@@ -11,11 +11,12 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from drypoint.app.api import Endpoint, session_of
@@ -48,6 +49,9 @@ class View:
         View that the navigation marks as the present one, where it is not this one.
     of : str
         ``run`` for studies of specimens, ``calibrate`` for calibrations, or ``any``.
+    needs : str
+        Tables of the study file without which the view has nothing to show: ``records``,
+        ``tracks``, or empty.
     """
 
     name: str
@@ -56,6 +60,15 @@ class View:
     endpoints: tuple[Endpoint, ...] = field(default=())
     under: str = ""
     of: str = "run"
+    needs: str = ""
+
+    def listed(self, state: State | None) -> bool:
+        """Whether the navigation of a study names it."""
+        if state is None:
+            return True
+        if self.of not in ("any", state.work):
+            return False
+        return not self.needs or bool(getattr(state.study.file, self.needs))
 
     @property
     def route(self) -> Route:
@@ -82,6 +95,21 @@ class View:
             known |= {"fault": error, "study_file": session.path.name}
             return page(request, "fault.html", known, status=status_of(error))
         return page(request, f"{self.name}.html", known)
+
+
+async def first_view(request: Request) -> Response:
+    """To the first view of a study that has something to show."""
+    from drypoint.app.views import VIEWS
+
+    def name() -> str:
+        try:
+            state = session_of(request).state()
+        except DrypointError:
+            return VIEWS[0].name  # it says what is wrong
+        return next(v.name for v in VIEWS if v.title and v.listed(state))
+
+    key = quote(request.path_params["key"], safe="")
+    return RedirectResponse(f"/studies/{key}/{await run_in_threadpool(name)}", status_code=303)
 
 
 @cache

@@ -31,13 +31,16 @@ def study_at(root: Path, key: str) -> Path:
     NotFound
         When there is none inside the root.
     """
-    path = inside(root, key.replace(PART, "/") + ".toml")
-    if not path.is_file():
-        raise NotFound(
-            f"There is no study “{key.replace(PART, '/')}” in this folder.",
-            remedy="It may have been moved or renamed. Begin at the studies.",
-        )
-    return path
+    try:
+        path = inside(root, key.replace(PART, "/") + ".toml")
+        if path.is_file():
+            return path
+    except OSError:
+        pass  # longer than the system's names may be
+    raise NotFound(
+        f"There is no study “{key.replace(PART, '/')[:80]}” in this folder.",
+        remedy="It may have been moved or renamed. Begin at the studies.",
+    )
 
 
 def inside(root: Path, relative: str) -> Path:

@@ -21,12 +21,22 @@ def snippets(decision: Decision, study: Study) -> dict[str, str]:
 
 def command_of(d: Decision, study: Path) -> str:
     """The command that writes the same decision; empty where only Python does."""
+    if d.what == "critical_load" and d.value is not None:
+        return _load_command(d, study)
     if d.what not in ("exclude", "include"):
         return ""
     parts = ["drypoint", d.what, str(study), d.test or "", "--why", d.why, "--who", d.who]
     if d.cycle is not None:
         parts += ["--cycle", str(d.cycle)]
     return shlex.join(parts)
+
+
+def _load_command(d: Decision, study: Path) -> str:
+    value = dict(d.value)
+    parts = ["drypoint", "critical-load", str(study), d.test or "", value.pop("verdict")]
+    for k, v in value.items():
+        parts += [f"--{k.replace('_', '-')}", str(v)] if v is not None else []
+    return shlex.join([*parts, "--why", d.why, "--who", d.who])
 
 
 def python_of(d: Decision, study: Path) -> str:

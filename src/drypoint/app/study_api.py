@@ -19,6 +19,7 @@ from drypoint.app.session import OLDER, Session, State
 from drypoint.errors import DrypointError
 from drypoint.recipe import Decision, parse_decision, read_study, touches, turns
 from drypoint.recipe.decisions import unknown_test
+from drypoint.run.critical_loads import check_load
 
 #: Seconds between looks at the files of a study, for what others change.
 _LOOK_S = 2.0
@@ -132,9 +133,27 @@ def _check_tests(session: Session, made: list[Decision]) -> None:
     if state.results is None or state.work != "run":
         return
     known = state.results.table("tests")["test"].to_list()
+    tracks: list[str] = []
+    if "tracks.parquet" in state.results.manifest.files:
+        tracks = state.results.table("tracks")["track"].to_list()
     for d in made:
-        if d.test is not None and d.test not in known:
-            raise unknown_test(d.test, known, state.study.path)
+        if d.what == "critical_load":
+            _check_load(state, d, tracks)
+        elif d.test is not None and d.test not in known and d.test not in tracks:
+            raise unknown_test(d.test, [*known, *tracks], state.study.path)
+
+
+def _check_load(state: State, d: Decision, tracks: list[str]) -> None:
+    """As the command does: the track, the candidate that is meant, and the event are known."""
+    assert state.results is not None and d.test is not None
+    if d.test not in tracks:
+        raise unknown_test(d.test, tracks, state.study.path)
+    spots: list[tuple[float, float, float]] = []
+    if "track_candidates.parquet" in state.results.manifest.files:
+        table = state.results.table("track_candidates")
+        mine = table.filter(table["track"] == d.test)
+        spots = list(mine.select("load_mN", "low_mN", "high_mN").iter_rows())
+    check_load(state.study, d.test, d.value or {}, spots)
 
 
 def after_write(

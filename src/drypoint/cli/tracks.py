@@ -12,10 +12,9 @@ from pydantic import ValidationError
 from drypoint.cli.show import table
 from drypoint.errors import DecisionError
 from drypoint.recipe import Decision, append, load_study
-from drypoint.recipe.base import to_si
 from drypoint.recipe.decisions import decision_line, parse_decision, unknown_test
 from drypoint.run import run_study
-from drypoint.run.critical_loads import ScratchResult, candidate_at
+from drypoint.run.critical_loads import ScratchResult, check_load
 from drypoint.scratch.replicates import Bounded
 
 VERDICTS = ("confirm", "move", "reject", "absent")
@@ -86,21 +85,8 @@ def critical_load_command(study: Path, track: str, said: Said, why: str, who: st
     found = next((t for t in known if t.name == track), None)
     if found is None:
         raise unknown_test(track, [t.name for t in known], loaded.path)
-    at = to_si(said.candidate_mN, "mN")
-    if at is not None and candidate_at(found, at) is None:
-        loads = ", ".join(f"{c.load * 1e3:.4g}" for c in found.candidates) or "none"
-        raise DecisionError(
-            f"“{track}” has no candidate at {said.candidate_mN:g} mN.",
-            remedy=f"Its candidates (mN): {loads}.",
-        )
-    events = loaded.file.scratch.events
-    if said.event is not None and said.event not in events:
-        raise DecisionError(
-            f"“{said.event}” is no critical load of this study.",
-            remedy="Say under [scratch.events] what was seen there; it has: "
-            + (", ".join(events) or "none")
-            + ".",
-        )
+    spots = [(c.load * 1e3, c.low * 1e3, c.high * 1e3) for c in found.candidates]
+    check_load(loaded, track, value, spots)
     entry = append(loaded.decisions, decision)
     print(f"Decision {entry.id} written to {loaded.decisions}.")
     print(f"Next: drypoint run {study}")

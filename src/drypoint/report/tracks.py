@@ -100,12 +100,24 @@ def tracks(result: StudyResult) -> Section | None:
             Heading("What was seen"),
             Items(tuple(f"{event}: {seen}" for event, seen in scratch.events.items())),
         ]
-    blocks += [Heading("Critical loads"), *_replicates(scratch)]
+    over = over_tracks(scratch)
+    first = next((i for i, b in enumerate(over[1:], 1) if isinstance(b, Heading)), len(over))
+    blocks += over[:first]
     for specimen in scratch.specimens:
         blocks += _specimen(scratch, specimen)
-    blocks += [*_hardness(scratch), *_adhesion(scratch)]
+    blocks += over[first:]
     blocks += [Heading("What the tracks cannot show"), Items(CANNOT)]
     return Section("scratch", "Scratch tracks", tuple(blocks))
+
+
+def over_tracks(scratch: ScratchResult) -> list[Block]:
+    """What follows from all tracks together: critical loads, hardness, estimates of adhesion."""
+    return [
+        Heading("Critical loads"),
+        *_replicates(scratch),
+        *_hardness(scratch),
+        *_adhesion(scratch),
+    ]
 
 
 def _replicates(scratch: ScratchResult) -> list[Block]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from drypoint.errors import DrypointError
+from drypoint.errors import DecisionError, DrypointError
 from drypoint.recipe import Decision, Effective, Study
 from drypoint.recipe.base import to_si
 from drypoint.recipe.scratching import AdhesionKeys, WidthKeys
@@ -130,12 +130,44 @@ def gather_tracks(study: Study, state: Effective, run: TrackRun) -> ScratchResul
 
 def candidate_at(track: TrackResult, load: float) -> int | None:
     """Number (from 1) of the candidate at a load (N): within its interval, or very near."""
+    return number_at([(c.load, c.low, c.high) for c in track.candidates], load)
+
+
+def number_at(spots: Sequence[tuple[float, float, float]], load: float) -> int | None:
+    """The same from (load, low, high) of each candidate."""
     best: tuple[float, int] | None = None
-    for i, c in enumerate(track.candidates):
-        off = abs(c.load - load)
-        if c.low <= load <= c.high or off <= NEAR * c.load:
+    for i, (middle, low, high) in enumerate(spots):
+        off = abs(middle - load)
+        if low <= load <= high or off <= NEAR * middle:
             best = min(best, (off, i + 1)) if best else (off, i + 1)
     return None if best is None else best[1]
+
+
+def check_load(
+    study: Study, track: str, value: Mapping[str, Any], spots: Sequence[tuple[float, float, float]]
+) -> None:
+    """Refuse a decision on a critical load that says nothing about this track.
+
+    ``spots`` are (load, low, high) in mN of the track's candidates.
+
+    Raises
+    ------
+    DecisionError
+        When there is no such candidate, or the study does not explain the event.
+    """
+    at, event = value.get("candidate_mN"), value.get("event")
+    if at is not None and number_at(spots, at) is None:
+        loads = ", ".join(f"{s[0]:.4g}" for s in spots) or "none"
+        raise DecisionError(
+            f"“{track}” has no candidate at {at:g} mN.", remedy=f"Its candidates (mN): {loads}."
+        )
+    events = study.file.scratch.events
+    if event is not None and event not in events:
+        known = ", ".join(events) or "none"
+        raise DecisionError(
+            f"“{event}” is no critical load of this study.",
+            remedy=f"Say under [scratch.events] what was seen there; it has: {known}.",
+        )
 
 
 def decide(track: TrackResult, decisions: Sequence[Decision], events: Mapping[str, str]) -> Decided:

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.errors import DrypointError
+from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.recipe import Effective, Study, canonical_hash
 from drypoint.recipe.to_scratch import (
     inputs_of,
@@ -33,6 +33,7 @@ from drypoint.scratch import (
     Inputs,
     Levelled,
     LevelOptions,
+    Pass,
     Problem,
     Wear,
     candidates,
@@ -273,13 +274,43 @@ def tracks_to_do(study: Study, cache: Cache | None) -> tuple[list[str], dict[str
     return new, hashes
 
 
+def how_of(study: Study, i: int) -> How:
+    """How the files of the tracks table ``i`` become tracks."""
+    table = study.file.tracks[i]
+    marks = {str(k): v for k, v in table.marks.items()}
+    tip, _ = track_bench(study, i)
+    return How(track_layout(study, i), table.specimen, tip, table.passes, marks or None)
+
+
+def passes_of(study: Study, track: TrackResult) -> tuple[Pass, ...]:
+    """The passes of a track as they were read, SI; the raw files are read again.
+
+    Raises
+    ------
+    RecordError
+        When the files are not those any more that the track was worked up from.
+    """
+    found, aside, _ = read_tracks(track.files, study.folder, how_of(study, track.table))
+    for one in found:
+        same = tuple(dict.fromkeys(i.source.sha256 for i in one.infos)) == track.sha256
+        tail = track.name.removeprefix(f"{track.specimen}/").partition("#")[0]
+        if same and one.track.name in (track.name, tail):
+            return one.track.passes
+    reason = f" {aside[0].reason}" if aside else ""
+    raise RecordError(
+        f"The passes of “{track.name}” cannot be read as they were.{reason}",
+        where=Where(track.files[0]),
+        remedy="Run the study again: the raw file or the recipe has changed.",
+    )
+
+
 def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]:
     out: list[_Piece] = []
     aside: list[SetAside] = []
     hashes: dict[str, str] = {}
     owner: dict[str, str] = {}
     options = scratch_options(study)
-    for i, table in enumerate(study.file.tracks):
+    for i in range(len(study.file.tracks)):
         files = track_files(study, i)
         mine = {f: file_sha256(study.folder / f) for f in files}
         hashes.update(mine)
@@ -291,13 +322,10 @@ def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]
                 continue
             what = f"The file has the same bytes as {first}."
             aside.append(SetAside(f, None, what, "Leave one of the two out of the study."))
-        tip, frame = track_bench(study, i)
-        inputs = inputs_of(study, frame)
-        marks = {str(k): v for k, v in table.marks.items()}
-        how = How(track_layout(study, i), table.specimen, tip, table.passes, marks or None)
+        how, inputs = how_of(study, i), inputs_of(study, track_bench(study, i)[1])
         declared = track_declared(study, i)
         fixed = canonical_hash(
-            [how.layout, how.specimen, tip, list(how.passes), dict(how.marks or {}), inputs,
+            [how.layout, how.specimen, how.tip, list(how.passes), dict(how.marks or {}), inputs,
              list(options), declared]
         )  # fmt: skip
         groups = file_groups(keep, how.marks)

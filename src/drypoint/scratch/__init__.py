@@ -18,6 +18,7 @@ from drypoint.scratch.level import Levelled, LevelOptions, level
 from drypoint.scratch.ploughing import ploughing
 from drypoint.scratch.problems import CODES, Problem, ScratchError
 from drypoint.scratch.replicates import Fitted, Loads, Replicates, replicates
+from drypoint.scratch.shares import fitted_share, seen_share
 from drypoint.scratch.surface import Line
 from drypoint.scratch.track import KINDS, Declared, Inputs, Known, Pass, Track
 from drypoint.scratch.wear import Wear, wear
@@ -54,11 +55,13 @@ __all__ = [
     "candidates",
     "compare_coatings",
     "find_crosstalk",
+    "fitted_share",
     "friction",
     "level",
     "ploughing",
     "replicates",
     "scratch_hardness",
+    "seen_share",
     "tracks_needed",
     "wear",
 ]

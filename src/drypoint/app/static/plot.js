@@ -34,9 +34,9 @@ function logTicks(u, axis, low, high) {
 }
 
 export class Plot {
-  constructor(host, { title = "", x, y, height = 380, name = (i) => String(i), describe = null, pad = 0.04, xLog = false, square = false, xText = null, xSpace = null } = {}) {
+  constructor(host, { title = "", x, y, height = 380, name = (i) => String(i), describe = null, pad = 0.04, xLog = false, square = false, xText = null, xSpace = null, yText = null } = {}) {
     Object.assign(this, { host, name, describe, pad, labels: { x, y }, layers: [], curves: null, ghost: null, hidden: null,
-      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square, xText, xSpace });
+      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square, xText, xSpace, yText });
     host.classList.add("chart");
     this.titleNode = el("p", { class: "title" }, title);
     this.frame = el("div", { class: "frame", tabindex: 0, role: "group", "aria-label": `${title || `${y} against ${x}`}. Arrow keys go through what is drawn, Enter chooses, plus and minus zoom, 0 shows all.` });
@@ -56,7 +56,7 @@ export class Plot {
   #make() {
     const axis = (label) => ({ ...(this.xLog && label === this.labels.x && { splits: logTicks, filter: (u, splits) => splits }), ...(this.xSpace && label === this.labels.x && { space: this.xSpace }), label, labelFont: FONT, font: FONT, labelSize: 20, labelGap: 0, size: label === this.labels.y ? 46 : 30, gap: 4,
       stroke: () => css("ink"), grid: { stroke: () => css("rule"), width: 1 }, ticks: { stroke: () => css("rule"), width: 1, size: 5 },
-      values: (u, splits) => splits.map((v) => (v === null ? "" : label === this.labels.x && this.xText ? this.xText(v) : short(v, 6))) });
+      values: (u, splits) => splits.map((v) => (v === null ? "" : label === this.labels.x && this.xText ? this.xText(v) : label === this.labels.y && this.yText ? this.yText(v) : short(v, 6))) });
     this.u = new uPlot({
       width: Math.max(this.frame.clientWidth, 200), height: this.height, legend: { show: false }, padding: [8, 12, 0, 0],
       cursor: { drag: { x: true, y: true, uni: 30 }, points: { show: false }, x: true, y: true,
@@ -81,7 +81,9 @@ export class Plot {
     const width = this.frame.clientWidth;
     if (width > 60 && Math.abs(width - this.u.width) > 1) {
       this.u.setSize({ width, height: this.square ? Math.min(width, 620) : this.height });
-      this.grid = null; this.#place(); this.#above();
+      this.grid = null;
+      // uPlot lays itself out a moment later.
+      queueMicrotask(() => { this.#place(); this.#above(); });
     }
   }
 

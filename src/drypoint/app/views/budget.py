@@ -324,4 +324,5 @@ VIEW = View(
         Endpoint("GET", "/api/studies/{key}/budget", of_number, "Uncertainty budget of a number",
                  query=Number),
     ),
+    needs="records",
 )  # fmt: skip

@@ -296,4 +296,5 @@ VIEW = View(
         Endpoint("GET", f"{_D}/film", film, "One film with all models", query=Specimen,
                  gives=MEDIA_TYPE),
     ),
+    needs="records",
 )  # fmt: skip

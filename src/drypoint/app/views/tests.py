@@ -65,7 +65,7 @@ def results_of(state: State) -> Results:
 
 def context(request: Request, state: State) -> Mapping[str, Any]:
     """What the page's template knows."""
-    return {"has_results": state.results is not None}
+    return {"has_results": state.results is not None, "has_records": bool(state.study.file.records)}
 
 
 def table(request: Request, choice: Choice) -> dict[str, Any]:
@@ -122,6 +122,8 @@ def curves(request: Request) -> Response:
     session = session_of(request)
     result = session.result()
     names = result.tests_table["test"].to_list()
+    if not names:
+        raise NotFound("No test of this study gave a curve.")
     pick = thinned(len(names), MOST_CURVES)
     parts = [drawn(result, names[i], MOST_POINTS) for i in pick]
     start = np.cumsum([0, *(len(h) for h, _ in parts)])
@@ -214,4 +216,5 @@ VIEW = View(
                  gives=MEDIA_TYPE),
         Endpoint("GET", f"{_T}/one", detail, "One test", query=TestName),
     ),
+    needs="records",
 )  # fmt: skip

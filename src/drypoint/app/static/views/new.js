@@ -68,7 +68,7 @@ form.addEventListener("submit", async (e) => {
     });
     const key = encodeURIComponent(made.key);
     await post(`/api/studies/${key}/jobs`, { kind: "run", options: {} });
-    location.href = `/studies/${key}/tests`;
+    location.href = `/studies/${key}`;
   } catch (fault) { say(fault); }
 });
 
