@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from app_browser import Visit, chromium, visit
 from app_demo import KEY, SCRATCH, Command, Running, Served
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from drypoint.app.views import VIEWS
 from drypoint.recipe import read_journal
@@ -252,6 +252,33 @@ def test_from_dropped_files_to_results(window: Visit, served: Served, tmp_path: 
     text = (served.root / "a-first-try" / "study.toml").read_text(encoding="utf-8")
     assert "nu = 0.17" in text
     shutil.rmtree(served.root / "a-first-try")
+
+
+def test_a_run_that_ended_before_the_page_listened(
+    browser: Browser, run_demo: Path, tmp_path: Path
+) -> None:
+    """Nothing was run when the page was made; there are results by the time it asks."""
+    shutil.copytree(run_demo, tmp_path / "studies")
+    results = tmp_path / "studies" / "demo" / "results"
+    running = Running(tmp_path / "studies")
+    try:
+        with visit(browser, running.served.base, running.served.way_in) as window:
+            results.rename(tmp_path / "kept")
+            # The page's first question is held back until the results are there.
+            once: list[str] = []
+
+            def late(route: Route) -> None:
+                if not once:
+                    once.append(route.request.url)
+                    (tmp_path / "kept").rename(results)
+                route.continue_()
+
+            window.page.route(lambda url: url.endswith("/api/studies/demo%3Astudy"), late)
+            page = window.go(f"{STUDY}/tests")
+            expect(page.locator("#count")).to_contain_text("92 tests")
+            assert once
+    finally:
+        running.stop()
 
 
 def test_a_contact_point_is_moved_and_taken_back(window: Visit, served: Served) -> None:

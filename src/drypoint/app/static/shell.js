@@ -131,6 +131,13 @@ function showJob(job) {
   if (job.state === "done") refresh().catch(say);
 }
 
+// A page that has nothing to show yet is loaded again when there are results: at the end of a run, or
+// at once where the run ended before this page heard of it.
+export function loadWithResults() {
+  onJob((job) => { if (job.state === "done" && job.kind === "run") location.reload(); });
+  onStudy((s) => { if (document.body.dataset.standing === "none" && s.standing !== "none") location.reload(); });
+}
+
 let source = null, tries = 0;
 function listen() {
   if (!api || source || document.hidden) return;

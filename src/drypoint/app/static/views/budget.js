@@ -2,7 +2,7 @@
 import { get, query } from "../api.js";
 import { el, faultPart, fill, find } from "../dom.js";
 import { budgetPart, fetchBudget } from "../budget.js";
-import { api, chosenTest, onJob } from "../shell.js";
+import { api, chosenTest, loadWithResults, onJob } from "../shell.js";
 
 const place = find("#budget"), form = find("#choice");
 let turn = 0;
@@ -40,4 +40,5 @@ if (form) {
   });
   show();
 }
-onJob((job) => { if (job.state === "done" && job.kind === "run") { if (form) show(); else location.reload(); } });
+onJob((job) => { if (job.state === "done" && job.kind === "run") { if (form) show(); } });
+if (!form) loadWithResults();

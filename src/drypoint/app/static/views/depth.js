@@ -5,7 +5,7 @@ import { el, fill, find, showFault, symbol } from "../dom.js";
 import { numberLink } from "../budget.js";
 import { Plot, SERIES, band, line, points, short } from "../plot.js";
 import { drawFilms } from "../films.js";
-import { api, chosenTest, onChosen, onJob, tellChosen } from "../shell.js";
+import { api, chosenTest, loadWithResults, onChosen, onJob, tellChosen } from "../shell.js";
 
 const plots = [null, null], data = [null, null], hidden = new Set();
 const options = find("#options"), log = find("#log"), errors = find("#errors");
@@ -144,4 +144,5 @@ if (options) {
   onChosen((name) => { if (name !== state.test) choose(name, false); });
   all();
 }
-onJob((job) => { if (job.state === "done" && job.kind === "run") { if (options) all(); else location.reload(); } });
+onJob((job) => { if (job.state === "done" && job.kind === "run") { if (options) all(); } });
+if (!options) loadWithResults();

@@ -5,7 +5,7 @@ import { el, fill, find, symbol, plural, showFault } from "../dom.js";
 import { numberLink } from "../budget.js";
 import { Plot, SERIES, short } from "../plot.js";
 import { decisionsPart } from "../decisions.js";
-import { api, askReason, chosenTest, decide, key, onChosen, onJob, onStudy, say, tellChosen } from "../shell.js";
+import { api, askReason, chosenTest, decide, key, loadWithResults, onChosen, onJob, onStudy, say, tellChosen } from "../shell.js";
 
 const PART = 200;
 const scroll = find("#scroll"), grid = find("#grid"), head = grid?.tHead, body = grid?.tBodies[0], form = find("#filters");
@@ -226,5 +226,5 @@ if (grid) {
   onStudy((s) => { if (seen && seen !== s.version) { reload({ keep: true }); if (state.name) one(); } seen = s.version; });
   onJob((job) => { if (job.state === "done" && job.kind === "run") { reload({ keep: true }); loadMeans().catch(say); loadCurves().catch(say); if (state.name) one(); } });
 } else {
-  onJob((job) => { if (job.state === "done" && job.kind === "run") location.reload(); });
+  loadWithResults();
 }
