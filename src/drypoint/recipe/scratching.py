@@ -178,6 +178,12 @@ class ScratchKeys(Section):
         "load_step",
         "Where the load steps by more than this share, a change is no candidate.",
     )
+    voices: tuple[Words, ...] = knob(
+        CandidateOptions,
+        "voices",
+        "Further channels that speak for candidates, by the names of their columns; lateral force "
+        "and depths always do. Others are shown only.",
+    )
     difference_mN: Positive | None = key(
         "Difference of critical loads that shall be shown; the number of further tracks that "
         "would show it is then given.",

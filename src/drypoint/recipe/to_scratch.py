@@ -125,5 +125,6 @@ def scratch_options(study: Study) -> tuple[LevelOptions, FrictionOptions, Candid
             first=k.first_load_share,
             most=k.most_candidates,
             load_step=k.load_step_share,
+            voices=k.voices,
         ),
     )

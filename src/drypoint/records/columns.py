@@ -18,6 +18,7 @@ _ASKED = ("time", "force", "depth", "lateral_force", "test", "segment")
 _NEEDED = ("force", "depth")
 _NEEDED_OF_TRACK = ("force", "position")
 _LABELS = ("test", "segment")
+_ELECTRICAL = ("V", "mV", "µV", "μV", "kV", "A", "mA", "µA", "μA")
 _USUAL = {"time": "s", "force": "mN", "depth": "nm", "lateral_force": "mN", "position": "µm"}
 
 
@@ -203,6 +204,11 @@ def _unit(
     return wish
 
 
+def _is_quantity(unit: str | None) -> bool:
+    """Whether a column with this unit measures something: it labels no segment or test then."""
+    return bool(unit) and (unit in _ELECTRICAL or units.dimension_of(unit or "") is not None)
+
+
 def _first_guess(
     i: int,
     named: Named,
@@ -221,7 +227,8 @@ def _first_guess(
             questions.append(Question(what, (), remedy, f"columns.{role}", ambiguous=False))
         return replace(found, role=role, why="declared")
     taken = {role for role, _ in chosen.values()}
-    claims = [r for r in named.claims if numeric or r in _LABELS]
+    labels = () if numeric and _is_quantity(unit) else _LABELS
+    claims = [r for r in named.claims if r in labels or (numeric and r not in _LABELS)]
     open_claims = [r for r in claims if r not in taken]
     if not open_claims:
         why = "another column is declared for it" if claims else "no role by its name"

@@ -32,6 +32,7 @@ from drypoint.scratch import (
     scratch_hardness,
     tracks_needed,
 )
+from drypoint.scratch.series import plain_name
 
 #: Event, coating, coating, further tracks on each.
 Needed = tuple[str, str, str, float]
@@ -107,7 +108,7 @@ class ScratchResult:
 
 def gather_tracks(study: Study, state: Effective, run: TrackRun) -> ScratchResult:
     """Decisions laid over the tracks, and what follows from them."""
-    notes = list(run.notes)
+    notes = [*run.notes, *_unheard(study, run.tracks)]
     decided = {}
     for t in run.tracks:
         one = decide(t, state.loads.get(t.name, ()), study.file.scratch.events)
@@ -126,6 +127,19 @@ def gather_tracks(study: Study, state: Effective, run: TrackRun) -> ScratchResul
         _adhesion(study, run.tracks, fitted), tuple(notes), dict(study.file.scratch.events),
         pictures,
     )  # fmt: skip
+
+
+def _unheard(study: Study, tracks: Sequence[TrackResult]) -> list[str]:
+    """Channels that the study file names as voices and no track has."""
+    if "voices" not in study.file.scratch.model_fields_set:
+        return []
+    there = {plain_name(n) for t in tracks for n in t.profile.extra}
+    known = ", ".join(sorted({n for t in tracks for n in t.profile.extra})) or "none"
+    return [
+        f"scratch.voices names “{v}”, which no track has; further channels: {known}."
+        for v in study.file.scratch.voices
+        if plain_name(v) not in there
+    ]
 
 
 def candidate_at(track: TrackResult, load: float) -> int | None:

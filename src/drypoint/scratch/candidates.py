@@ -39,6 +39,9 @@ class CandidateOptions:
         Candidates a track at most.
     load_step : float
         Share of the largest load: where the load itself steps by more, a change is no candidate.
+    voices : tuple of str
+        Further channels that take part besides lateral force and depths, by their names. Others
+        (a temperature, a stage's own readings) say nothing of the coating and take no part.
     """
 
     least: float = 0.25
@@ -46,6 +49,7 @@ class CandidateOptions:
     first: float = 0.05
     most: int = 8
     load_step: float = 0.02
+    voices: tuple[str, ...] = ("acoustic emission",)
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,7 @@ def candidates(
 ) -> tuple[Candidate, ...]:
     """Candidates of a track in order of position; none where no channel tells anything."""
     options = options or CandidateOptions()
-    seen = evidence(levelled)
+    seen = evidence(levelled, options.voices)
     force = filled(levelled.bins.means(levelled.F_n)[0])
     heavy = force >= options.first * np.nanmax(force)
     first = int(np.argmax(heavy)) if heavy.any() else len(force)

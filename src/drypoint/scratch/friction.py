@@ -105,7 +105,7 @@ def friction(levelled: Levelled, options: FrictionOptions | None = None) -> Fric
     load, _, _ = grid.means(levelled.F_n)
     lateral, scale, number = grid.means(levelled.F_l)
     inputs = levelled.inputs
-    sure = load > 5 * inputs.normal_zero.u + 1e-3 * np.nanmax(load)
+    sure = load > 5 * inputs.normal_zero.u + 1e-3 * _largest(load)
     N = np.where(sure, load, np.nan)
     mu = lateral / N
     white = scale / np.sqrt(np.maximum(number, 1)) / N
@@ -183,10 +183,16 @@ def _ploughing(
     return value, u, tuple(said)
 
 
+def _largest(load: Floats) -> float:
+    """Largest known load; NaN where none is, for example with the lateral force at its limit."""
+    known = load[np.isfinite(load)]
+    return float(known.max()) if len(known) else float("nan")
+
+
 def _slope(
     load: Floats, lateral: Floats, us_mu: Floats, options: FrictionOptions, levelled: Levelled
 ) -> Slope | None:
-    top = float(np.nanmax(load))
+    top = _largest(load)
     low = 0.05 * top if options.low is None else options.low
     high = top if options.high is None else options.high
     used = (load >= low) & (load <= high) & np.isfinite(lateral)

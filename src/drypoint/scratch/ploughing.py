@@ -90,7 +90,8 @@ def ploughing(tip: Tip, depth: Floats, u_depth: Floats | float = 0.0) -> tuple[F
 
     def coefficient(values: NDArray[Any], at: Floats) -> NDArray[Any]:
         theta = dict(zip(inputs.names, values, strict=True))
-        return np.asarray(2 * front_section(tip, at, theta) / area(tip, theta, at))
+        with np.errstate(divide="ignore", invalid="ignore"):  # no depth, no coefficient
+            return np.asarray(2 * front_section(tip, at, theta) / area(tip, theta, at))
 
     mean = np.asarray(inputs.mean, dtype=float)
     value = np.real(coefficient(mean, h))

@@ -11,6 +11,7 @@ of their own. Depths have no bursts. Bursts and jumps are counted: their rate ma
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -160,8 +161,12 @@ def without_strays(y: Floats) -> Floats:
     return out
 
 
-def evidence(levelled: Levelled) -> Evidence:
-    """All series of a track, in the order of its channels; without those that do not vary."""
+def evidence(levelled: Levelled, voices: Sequence[str]) -> Evidence:
+    """All series of a track, in the order of its channels; without those that do not vary.
+
+    ``voices`` are the further channels that take part; case and underscores do not matter.
+    """
+    named = {plain_name(v) for v in voices}
     grid = levelled.bins
     bad = levelled.lifted
     series: list[Series] = []
@@ -192,12 +197,19 @@ def evidence(levelled: Levelled) -> Evidence:
         if _append(series, RESIDUAL, "level", deep):
             levels.append((RESIDUAL, filled(deep)))
     for name in levelled.extra:
+        if plain_name(name) not in named:
+            continue
         add(name, levelled.extra[name], True)
     for name, values in levels:
         counts = jump_counts(values)
         if counts.any():
             bursts.append(Bursts(name, "jumps", counts))
     return Evidence(tuple(series), tuple(bursts))
+
+
+def plain_name(channel: str) -> str:
+    """A channel's name as names are compared."""
+    return " ".join(channel.replace("_", " ").lower().split())
 
 
 def jump_counts(y: Floats) -> Floats:

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.scratch.level import LevelOptions, level
+from drypoint.scratch.level import Levelled, LevelOptions, level
 from drypoint.scratch.ploughing import front_section
 from drypoint.scratch.problems import ScratchError
+from drypoint.scratch.series import filled
 from drypoint.scratch.track import Inputs, Known, Pass, Track
 from drypoint.tips.tip import Tip
 
@@ -64,7 +65,6 @@ def wear(track: Track, inputs: Inputs | None = None, options: LevelOptions | Non
     levelled = [
         level(replace(track, passes=_passes(track, s, a)), inputs, options) for s, a in rounds
     ]
-    loads = np.array([float(np.nanmedian(r.F_n)) for r in levelled])
     for r in levelled:
         inner = r.F_n[(r.x > 0.1 * np.nanmax(r.x)) & (r.x < 0.9 * np.nanmax(r.x))]
         if np.nanstd(inner) > CONSTANT * abs(float(np.nanmedian(inner))):
@@ -90,11 +90,10 @@ def wear(track: Track, inputs: Inputs | None = None, options: LevelOptions | Non
     u_depth = np.array([_u_middle(r.ur_h_residual if s else r.ur_h_load,
                                   r.us_h_residual if s else r.us_h_load)
                         for r, s in zip(levelled, scanned, strict=True)])  # fmt: skip
-    length = np.array([float(np.nanmax(r.x)) for r in levelled])
-    section, slope = _section(tip, depth)
-    volume = section * length
-    u_volume = np.hypot(slope * u_depth, section * inputs.position_scale.u) * length
-    work = np.cumsum(loads * length)
+    grooves = [_groove(r, None if s else elastic) for r, s in zip(levelled, scanned, strict=True)]
+    volume, steep = np.array([_volume(tip, h, w) for h, w in grooves]).T
+    u_volume = np.hypot(steep * u_depth, volume * inputs.position_scale.u)
+    work = np.cumsum([_work(r) for r in levelled])
     return Wear(
         depth, u_depth, volume, u_volume, work, _rate(work, volume, inputs), scanned,
         tuple(remarks),
@@ -121,6 +120,30 @@ def _middle(h: Floats, x: Floats) -> float:
     """Median depth away from the ends of the track."""
     inner = (x > 0.1 * np.nanmax(x)) & (x < 0.9 * np.nanmax(x)) & np.isfinite(h)
     return float(np.median(h[inner])) if inner.any() else np.nan
+
+
+def _groove(r: Levelled, elastic: float | None) -> tuple[Floats, float]:
+    """Residual depth of each bin along the whole way, and the width of a bin.
+
+    Without a scan: the depth under load less the elastic part, which goes with the load.
+    """
+    deep = r.bins.means(r.h_residual if elastic is None else r.h_load)[0]
+    if elastic is not None:
+        load = r.bins.means(r.F_n)[0]
+        deep = deep - elastic * np.clip(load / np.nanmedian(load), 0.0, 1.0)
+    return filled(deep), float(r.bins.width)
+
+
+def _volume(tip: Tip, deep: Floats, width: float) -> tuple[float, float]:
+    """Volume of a groove (m^3), and its slope against a depth that is off everywhere. Above the
+    surface it counts as negative, so that noise adds nothing."""
+    section, slope = _section(tip, np.abs(deep))
+    return float(np.sum(np.sign(deep) * section) * width), float(np.sum(slope) * width)
+
+
+def _work(r: Levelled) -> float:
+    """Load times way of one pass (N m)."""
+    return float(np.sum(filled(r.bins.means(r.F_n)[0])) * r.bins.width)
 
 
 def _u_middle(ur: Floats, us: Floats) -> float:
