@@ -18,6 +18,10 @@ _ASKED = ("time", "force", "depth", "lateral_force", "test", "segment")
 _NEEDED = ("force", "depth")
 _NEEDED_OF_TRACK = ("force", "position")
 _LABELS = ("test", "segment")
+#: Roles in which a place without a number is a fault; on a track depth and lateral force may be
+#: missing for a stretch, and the rest still tells something.
+STRICT = ("time", "force", "depth", "lateral_force")
+_STRICT_OF_TRACK = ("time", "force")
 _ELECTRICAL = ("V", "mV", "µV", "μV", "kV", "A", "mA", "µA", "μA")
 _USUAL = {"time": "s", "force": "mN", "depth": "nm", "lateral_force": "mN", "position": "µm"}
 
@@ -46,6 +50,7 @@ class Assignment:
 
     columns: tuple[ColumnFound, ...]
     questions: tuple[Question, ...] = ()
+    strict: tuple[str, ...] = STRICT
 
     def role(self, role: str) -> ColumnFound | None:
         """The column of a role, if there is one."""
@@ -94,7 +99,8 @@ def _assign(
     found = _one_each(found, questions)
     found = [_with_scale(c, dict(declared).get(c.role), questions) for c in found]
     _missing(found, dict(declared), questions, _NEEDED_OF_TRACK if track else _NEEDED)
-    return Assignment(tuple(_channels(found, track)), tuple(questions))
+    strict = _STRICT_OF_TRACK if track else STRICT
+    return Assignment(tuple(_channels(found, track)), tuple(questions), strict)
 
 
 def _squeeze(text: str) -> str:

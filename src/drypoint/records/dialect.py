@@ -91,8 +91,11 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
             "(and decimal) in the recipe.",
         )
     delimiter, start, n_fields, mask = best
+    if layout.first_data_line is None and delimiter != " ":
+        start = _with_gaps_above(lines, start, max(shift, layout.header_line or 0), delimiter, mask)
     head = _names_above(lines, start, delimiter, n_fields, layout, shift)
     start, names_at, units_at, names, unit_row = head
+    mask = _with_empty(lines, start, delimiter, mask, names)
     found = delimiter, n_fields, mask
     marks, questions = _decimal(text, lines, start, found, names, layout, file)
     declared, remarks = pairs_in(
@@ -194,6 +197,37 @@ def _run(
                 break
     at, n, mask, length = best
     return firsts.get((n, mask), at), n, mask, length
+
+
+def _with_gaps_above(
+    lines: list[str], start: int, first: int, delimiter: str, mask: tuple[bool, ...]
+) -> int:
+    """First of the lines right above that have the numbers' shape but for places left empty."""
+    while start > first:
+        row = fields_of(lines[start - 1], delimiter)
+        alike = len(row) == len(mask) and sum(map(numeric, row)) > 1
+        if not (alike and all(numeric(f) == m or not f for f, m in zip(row, mask, strict=True))):
+            break
+        start -= 1
+    return start
+
+
+def _with_empty(
+    lines: list[str], start: int, delimiter: str, mask: tuple[bool, ...], names: Split
+) -> tuple[bool, ...]:
+    """The mask with columns that have a name, and numbers or nothing in every line looked at: a
+    sensor that was off for a pass leaves its column empty there."""
+    doubtful = [i for i, m in enumerate(mask) if not m and i < len(names) and names[i]]
+    if not doubtful or delimiter == " ":
+        return mask
+    open_ = set(doubtful)
+    for line in lines[start:]:
+        row = fields_of(line, delimiter)
+        if len(row) == len(mask):
+            open_ -= {i for i in open_ if row[i] and not numeric(row[i])}
+        if not open_:
+            return mask
+    return tuple(m or i in open_ for i, m in enumerate(mask))
 
 
 def looks_like_data(row: list[str], mask: tuple[bool, ...]) -> bool:

@@ -15,7 +15,7 @@ from drypoint.records.columns import Assignment, ColumnFound
 from drypoint.records.dialect import Dialect
 from drypoint.records.judge import GAP_STEPS, judge
 from drypoint.records.layout import Layout
-from drypoint.records.parse import STRICT, Fault
+from drypoint.records.parse import Fault
 from drypoint.records.question import Question
 
 Ints = NDArray[np.int64]
@@ -118,7 +118,7 @@ def read_grid(grid: Grid, assignment: Assignment, layout: Layout, shown: str) ->
             values, fine = values[order], fine[order]
         if not fine.all():
             wrong = np.flatnonzero(~fine)
-            if c.role in STRICT:
+            if c.role in assignment.strict:
                 tests = np.searchsorted(bounds, wrong, side="right") - 1
                 for t, row in zip(*_firsts(tests, wrong), strict=True):
                     if t not in bad or row < bad[t][0]:

@@ -17,7 +17,6 @@ Floats = NDArray[np.float64]
 
 #: Characters above which several threads pay.
 _LARGE = 2_000_000
-STRICT = ("time", "force", "depth", "lateral_force")
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,7 @@ class Plan:
         real = [c.index for c in assignment.columns if c.name or c.numeric]
         return Plan(
             tuple(c.index - 1 for c in numbers),
-            tuple(c.role in STRICT for c in numbers),
+            tuple(c.role in assignment.strict for c in numbers),
             tuple(words),
             dialect.n_fields,
             max(real, default=dialect.n_fields),
