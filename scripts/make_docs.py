@@ -267,6 +267,7 @@ def columns_page() -> str:
                 "stress_solids": "A row a solid, from the surface downwards.",
                 "stress_interfaces": "A row a place on an interface, at the peak and at the end.",
                 "stress_surface": "A row a node of the surface, at the peak and at the end.",
+                "stress_budget": "A row a result and number of a solid, with `uncertainty`.",
             },
         )
         + parts(

@@ -192,6 +192,7 @@ def _say(result: StressResult) -> None:
         found_words,
         seen_table,
         solids_table,
+        uncertain_table,
     )
 
     print()
@@ -199,7 +200,7 @@ def _say(result: StressResult) -> None:
         print(f"The run ended early: {result.run.stopped}. What follows holds up to there.")
     for line in found_words(result):
         print(f"  {line}")
-    for one in (seen_table(result), solids_table(result)):
+    for one in (seen_table(result), solids_table(result), uncertain_table(result)):
         if one is not None:
             print("\n" + _text(one))
     print(f"\n{error_words(result)}")

@@ -27,19 +27,23 @@ class SolidKeys(Section):
     E_GPa: Positive | None = key(
         "Young's modulus; that of the specimen's layers where left out.", None, unit="GPa"
     )
+    u_E_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
     nu: Annotated[float, Field(ge=-0.9, le=0.5)] | None = key(
         "Poisson's ratio; the specimen's where left out.", None
     )
+    u_nu: NonNegative | None = key("Its standard uncertainty.", None)
     incompressible: bool = key("True where nu = 0.5 is meant.", False)
     yield_GPa: Positive | None = key(
         "Yield stress in uniaxial tension, before any hardening.", None, unit="GPa"
     )
+    u_yield_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
     hardness_GPa: Positive | None = key(
         f"Hardness by the true area under a Berkovich-like tip, {_EITHER}, which is found from it "
         "as that of a solid that does not harden.",
         None,
         unit="GPa",
     )
+    u_hardness_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
     yield_table: tuple[tuple[NonNegative, Positive], ...] = key(
         f"Pairs of plastic strain and true stress in GPa, {_EITHER}; straight between them, level "
         "after the last.",
@@ -57,6 +61,7 @@ class SolidKeys(Section):
         0.0,
         unit="GPa",
     )
+    u_residual_stress_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
 
 
 class StressLayerKeys(SolidKeys):
@@ -65,6 +70,7 @@ class StressLayerKeys(SolidKeys):
     thickness_nm: Positive | None = key(
         "Thickness; the specimen's where left out.", None, unit="nm"
     )
+    u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
 
 
 class StressKeys(Section):
@@ -97,6 +103,11 @@ class StressKeys(Section):
     friction: Share = key("Coulomb's coefficient of friction between tip and specimen.", 0.0)
     quality: Literal["quick", "fine"] = key(
         "Mesh and steps: a look, or numbers to be quoted.", "quick"
+    )
+    uncertainty: bool = key(
+        "Solve it twice more for every number of the solids that is stated with an uncertainty, to "
+        "tell what these bring.",
+        False,
     )
     vtu: Literal["none", "peak", "every step"] = key(
         "Steps of which the fields are written as VTU files, for viewers of VTK's format.", "none"

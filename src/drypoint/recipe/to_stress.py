@@ -61,7 +61,7 @@ def stress_problem(study: Study, name: str) -> Problem:
         with _at("specimen"):
             specimen = study.specimen(keys.specimen)
         nu = float(study.specimen_nu(keys.specimen).mean[0])
-    return problem_of(name, keys, _tip(study, keys), specimen, nu)
+    return problem_of(name, keys, tip_for(study, keys), specimen, nu)
 
 
 def problem_of(
@@ -76,7 +76,7 @@ def problem_of(
     """
     from drypoint.stress import Problem
 
-    keys = keys if specimen is None else _with_layers_of(specimen, keys)
+    keys = keys if specimen is None else with_layers_of(specimen, keys)
     stack, protocol = stack_of(keys, specimen, nu), protocol_of(keys)
     with _at("force_mN" if keys.force_mN is not None else "depth_nm"):
         profile = _profile(tip, keys.rigid, stack, protocol)
@@ -97,7 +97,8 @@ def stress_faults(study: Study) -> list[Fault]:
     return found
 
 
-def _tip(study: Study, keys: StressKeys) -> Tip:
+def tip_for(study: Study, keys: StressKeys) -> Tip:
+    """The tip that a run asks for, or that of its specimen's records."""
     given = [k for k in ("tip", "bench", "shape") if getattr(keys, k) is not None]
     if len(given) > 1:
         raise StressKeyError(
@@ -125,17 +126,17 @@ def _tip(study: Study, keys: StressKeys) -> Tip:
         return (study.bench_of(mine[0]) if mine else study.bench()).tip
 
 
-def _with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
+def with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
     """The keys, with what they leave out taken from the specimen's layers and substrate."""
     rows, base = specimen.layers, specimen.substrate
     if not rows or len(keys.layers) not in (0, len(rows)):
         return keys
     mine = keys.layers or tuple(StressLayerKeys() for _ in rows)
-    names = ("name", "E_GPa", "nu", "thickness_nm", "residual_stress_GPa")
     layers = tuple(
-        a.model_copy(update={k: getattr(b, k) for k in names if k not in a.model_fields_set})
+        a.model_copy(update={"name": b.name if "name" not in a.model_fields_set else a.name}
+                     | _left_out(a, b, ("E_GPa", "nu", "thickness_nm", "residual_stress_GPa")))
         for a, b in zip(mine, rows, strict=True)
-    )
+    )  # fmt: skip
     under = keys.substrate
     if base is not None:
         E, nu = base.E_GPa, base.nu
@@ -143,12 +144,28 @@ def _with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
             material = materials.load(base.reference)
             E, nu = from_si(material.E, "GPa"), material.nu
         given: dict[str, object] = {"name": base.name, "E_GPa": E, "nu": nu}
+        if "E_GPa" not in under.model_fields_set:
+            given["u_E_GPa"] = base.u_E_GPa
+        if "nu" not in under.model_fields_set:
+            given["u_nu"] = base.u_nu
         if not (under.yield_GPa or under.yield_table):
             given["hardness_GPa"] = base.hardness_GPa
+            if "hardness_GPa" not in under.model_fields_set:
+                given["u_hardness_GPa"] = base.u_hardness_GPa
         under = under.model_copy(
             update={k: v for k, v in given.items() if k not in under.model_fields_set}
         )
     return keys.model_copy(update={"layers": layers, "substrate": under})
+
+
+def _left_out(a: SolidKeys, b: object, names: tuple[str, ...]) -> dict[str, object]:
+    """What ``a`` leaves out, each with its uncertainty, from ``b``."""
+    out: dict[str, object] = {}
+    for k in names:
+        if k not in a.model_fields_set:
+            out[k] = getattr(b, k)
+            out.setdefault(f"u_{k}", getattr(b, f"u_{k}"))
+    return {k: v for k, v in out.items() if not (k.startswith("u_") and k in a.model_fields_set)}
 
 
 def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> Stack:

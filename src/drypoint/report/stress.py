@@ -21,6 +21,7 @@ from drypoint.report.stress_words import (
     problem_words,
     seen_table,
     solids_table,
+    uncertain_table,
 )
 from drypoint.run.elastic_first import names_of
 from drypoint.run.result import StudyResult
@@ -67,9 +68,7 @@ def _run(one: StressResult) -> list[Block]:
         solids_table(one),
         *(Drawing((picture,)) for picture in others),
     ]
-    seen = seen_table(one)
-    if seen is not None:
-        blocks.append(seen)
+    blocks += [t for t in (seen_table(one), uncertain_table(one)) if t is not None]
     blocks.append(Paragraph(_how(one)))
     return blocks
 

@@ -11,6 +11,7 @@ from drypoint.report.words import DASH, plain, typeset
 from drypoint.run.elastic_first import ElasticAnswer
 from drypoint.run.stressing import StressResult
 from drypoint.stress import Material, Problem
+from drypoint.uncertainty.rounding import round_pair
 
 #: What an axisymmetric model cannot show, and what else the run does not know.
 CANNOT = (
@@ -19,7 +20,7 @@ CANNOT = (
     "Nothing cracks, comes off or creeps in the model. Where a tension is near the strength of "
     "the solid or of the bond, the real specimen may crack, and all that follows is different.",
     "The numbers of the solids are taken as they are stated; how well they are known is not in "
-    "the errors of the run.",
+    "the errors of the run. What it brings is told apart, where the study asks for it.",
 )
 
 
@@ -190,6 +191,26 @@ def seen_table(result: StressResult) -> Table | None:
         "As seen: contact depth and stiffness of the unloading, area function of the tip, β = 1. "
         "True area: out to the edge of the contact. True modulus: that of the layered half-space "
         "at the true contact radius.",
+    )  # fmt: skip
+
+
+def uncertain_table(result: StressResult) -> Table | None:
+    """What the stated uncertainties of the solids bring; ``None`` where it is not asked for."""
+    if not result.uncertain:
+        return None
+    rows = []
+    for one in result.uncertain:
+        value, u = round_pair(one.value, one.u)
+        most = [p for p in one.parts if one.share(p) >= 0.05][:3]
+        said = ", ".join(f"{p.name} {100 * one.share(p):.0f} %" for p in most)
+        rows.append((_begin(one.quantity), one.unit, f"{typeset(value)} ± {u}", said))
+    return Table(
+        f"{result.name}: what the stated uncertainties of the solids bring.",
+        (Column("Result", wide=True), Column("Unit"), Column("Value", "number"),
+         Column("Largest shares of the variance", wide=True)),
+        tuple(rows),
+        "± is the standard uncertainty from the numbers of the solids alone, taken as independent; "
+        "errors of the run, the tip and the load are not in it.",
     )  # fmt: skip
 
 

@@ -14,9 +14,12 @@ from scipy.optimize import brentq
 
 from drypoint.contact import layered, layered_stress, profiles
 from drypoint.contact.layered_stack import Layer, Medium, Stack
+from drypoint.recipe import canonical_hash
+from drypoint.store.cache import cache_key
 from drypoint.stress import Material, Problem
 from drypoint.stress.fields import von_mises
 from drypoint.stress.touch import CONE, FLAT, PARABOLOID, SPHERE
+from drypoint.version import __version__
 
 Floats = NDArray[np.float64]
 
@@ -54,6 +57,11 @@ class ElasticAnswer:
     radius: float
     E_eff: float
     first_yield: tuple[ElasticYield, ...]
+
+
+def problem_key(problem: Problem) -> str:
+    """Stands for a problem's meaning, in this version of Drypoint."""
+    return cache_key("stress", __version__, canonical_hash(problem))
 
 
 def names_of(problem: Problem) -> tuple[str, ...]:

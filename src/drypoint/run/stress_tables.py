@@ -99,12 +99,27 @@ SURFACE_COLUMNS: dict[str, str] = {
     "z_nm": "height; the impression at the end",
     "pressure_GPa": "pressure of the tip",
 }
+#: Columns of ``stress_budget``: a row a result and number of a solid, where it is wanted.
+BUDGET_COLUMNS: dict[str, str] = {
+    "run": "name of the run",
+    "result": "result of the run",
+    "unit": "its unit",
+    "value": "value",
+    "u": "standard uncertainty that the numbers of the solids bring",
+    "input": "number of a solid",
+    "input_unit": "its unit",
+    "input_value": "its value",
+    "u_input": "its standard uncertainty",
+    "contribution": "what it brings, with its sign, in the unit of the result",
+    "share_percent": "its share of the variance",
+}
 TABLES = {
     "stress": RUN_COLUMNS,
     "stress_steps": STEP_COLUMNS,
     "stress_solids": SOLID_COLUMNS,
     "stress_interfaces": INTERFACE_COLUMNS,
     "stress_surface": SURFACE_COLUMNS,
+    "stress_budget": BUDGET_COLUMNS,
 }
 
 
@@ -115,6 +130,7 @@ def stress_tables(results: Sequence[StressResult]) -> dict[str, pl.DataFrame]:
     makers = {
         "stress": _run_rows, "stress_steps": _step_rows, "stress_solids": _solid_rows,
         "stress_interfaces": _interface_rows, "stress_surface": _surface_rows,
+        "stress_budget": _budget_rows,
     }  # fmt: skip
     out = {}
     for stem, make in makers.items():
@@ -240,6 +256,24 @@ def _surface_rows(result: StressResult) -> Iterator[dict[str, Any]]:
             }
 
 
+def _budget_rows(result: StressResult) -> Iterator[dict[str, Any]]:
+    for one in result.uncertain:
+        for part in one.parts:
+            yield {
+                "run": result.name,
+                "result": one.quantity,
+                "unit": one.unit,
+                "value": one.value,
+                "u": one.u,
+                "input": part.name,
+                "input_unit": part.unit,
+                "input_value": part.value,
+                "u_input": part.u,
+                "contribution": part.contribution,
+                "share_percent": 100 * one.share(part),
+            }
+
+
 def write_vtu(result: StressResult, folder: Path, which: str) -> list[Path]:
     """Fields as VTU files, one a step: “peak”, “every step” or “none” of them.
 
@@ -282,6 +316,10 @@ def stress_summary(result: StressResult) -> dict[str, Any]:
     (row,) = _run_rows(result)
     return {
         **{k: None if isinstance(v, float) and np.isnan(v) else v for k, v in row.items()},
+        "uncertain": [
+            {"result": one.quantity, "unit": one.unit, "value": one.value, "u": one.u}
+            for one in result.uncertain
+        ],
         "input_sha256": result.key,
         "notes": list(result.run.notes),
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -12,21 +12,23 @@ from numpy.typing import NDArray
 
 from drypoint.contact import layered
 from drypoint.errors import DrypointError, StressError
-from drypoint.recipe import Study, canonical_hash, load_study
+from drypoint.recipe import Study, load_study
 from drypoint.recipe.problems import unknown
 from drypoint.recipe.to_stress import stress_problem
+from drypoint.recipe.varied_stress import Varied, varied_problems
 from drypoint.run.elastic_first import (
     ElasticAnswer,
     ElasticYield,
     elastic_answer,
     elastic_stack,
     names_of,
+    problem_key,
 )
 from drypoint.run.progress import Cancelled, Watch
+from drypoint.run.stress_uncertain import Uncertain, numbers_of, propagate
 from drypoint.store.cache import Cache, cache_key
 from drypoint.store.codec import encode, kept
 from drypoint.stress import Interface, Problem, Seen, Solution, as_seen, interface
-from drypoint.version import __version__
 
 Floats = NDArray[np.float64]
 #: Called with the elastic answer as soon as it is there, before the finite elements start.
@@ -56,7 +58,8 @@ class StressResult:
     ``seen`` is ``None`` where the protocol has no unloading. ``true_E_r`` (Pa) is the reduced
     modulus that an unloading has at the true contact radius: of the substrate, or of the layered
     half-space. ``key`` stands for all that the run was made from; ``kept`` says that it was not
-    computed anew.
+    computed anew. ``uncertain`` has results with the uncertainty that the solids' numbers bring,
+    where that is wanted.
     """
 
     name: str
@@ -69,6 +72,7 @@ class StressResult:
     first_yield: tuple[SolidYield, ...]
     key: str
     kept: bool
+    uncertain: tuple[Uncertain, ...] = ()
 
     def interfaces(self, step: int) -> tuple[Interface, ...]:
         """Stress on every interface at a step."""
@@ -84,11 +88,6 @@ class StressFailure:
     remedy: str
 
 
-def problem_key(problem: Problem) -> str:
-    """Stands for a problem's meaning, in this version of Drypoint."""
-    return cache_key("stress", __version__, canonical_hash(problem))
-
-
 def run_problem(
     problem: Problem,
     *,
@@ -96,6 +95,7 @@ def run_problem(
     cache: Cache | None = None,
     watch: Watch | None = None,
     first: First | None = None,
+    varied: Sequence[Varied] = (),
 ) -> StressResult:
     """Solve a problem, or take its solution from the cache.
 
@@ -109,6 +109,8 @@ def run_problem(
         Sees progress and may stop the work.
     first : callable, optional
         Gets the elastic answer before the finite elements start.
+    varied : sequence of Varied
+        Problems with one number changed each, where the uncertainty is wanted.
 
     Raises
     ------
@@ -135,6 +137,13 @@ def run_problem(
             lambda share, words: watch.at(stage, round(share * _PARTS), _PARTS, words)
         )
         _keep(cache, key, run)
+    names = names_of(problem)
+    told: tuple[Uncertain, ...] = ()
+    if varied and not run.stopped:
+        told = propagate(
+            varied, numbers_of(run, elastic, names), names, cache,
+            lambda share, words: watch.at(stage, round(share * _PARTS), _PARTS, words),
+        )  # fmt: skip
     watch.at(stage, _PARTS, _PARTS)
     unloads = run.force[-1] < run.force[run.peak] and not run.stopped
     return StressResult(
@@ -148,6 +157,7 @@ def run_problem(
         first_yield=_first_yield(problem, run, elastic),
         key=key,
         kept=not fresh,
+        uncertain=told,
     )
 
 
@@ -188,7 +198,7 @@ def run_stress(
     cache = Cache.beside(study.path) if use_cache else None
     return run_problem(
         stress_problem(study, name), specimen=study.file.stress[name].specimen or "",
-        cache=cache, watch=watch, first=first,
+        cache=cache, watch=watch, first=first, varied=_varied(study, name),
     )  # fmt: skip
 
 
@@ -204,13 +214,23 @@ def stress_runs(
         try:
             problem = stress_problem(study, name)
             done.append(
-                run_problem(problem, specimen=keys.specimen or "", cache=cache, watch=watch)
+                run_problem(
+                    problem,
+                    specimen=keys.specimen or "",
+                    cache=cache,
+                    watch=watch,
+                    varied=_varied(study, name),
+                )
             )
         except Cancelled:
             raise
         except DrypointError as error:
             failed.append(StressFailure(name, error.what, error.remedy))
     return tuple(done), tuple(failed)
+
+
+def _varied(study: Study, name: str) -> tuple[Varied, ...]:
+    return varied_problems(study, name) if study.file.stress[name].uncertainty else ()
 
 
 T = TypeVar("T")

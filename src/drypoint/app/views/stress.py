@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from drypoint.app.api import Endpoint, Form, session_of
+from drypoint.app.blocks import blocks_values
 from drypoint.app.buffers import MEDIA_TYPE, pack
 from drypoint.app.faults import NotFound, PageError
 from drypoint.app.pages import View
@@ -22,6 +23,7 @@ from drypoint.app.snippets import stress_python
 from drypoint.app.study_api import jobs_of, values_of
 from drypoint.figures.style import COLOUR_MAP
 from drypoint.recipe import Study
+from drypoint.report.model import Table
 from drypoint.report.stress_words import (
     CANNOT,
     elastic_words,
@@ -30,6 +32,7 @@ from drypoint.report.stress_words import (
     problem_words,
     seen_rows,
     solids_table,
+    uncertain_table,
 )
 from drypoint.run.elastic_first import elastic_answer, names_of
 from drypoint.run.stress_view import (
@@ -133,11 +136,23 @@ def _result(request: Request, asked: Asked) -> StressResult:
     return result
 
 
+def _uncertain(request: Request, asked: Asked) -> Table | None:
+    """What the solids' uncertainties bring, where the study asks for it and the last run told."""
+    session = session_of(request)
+    if not asked.what_if.nothing or not session.state().study.file.stress[asked.name].uncertainty:
+        return None
+    try:
+        runs = session.result().stress
+    except NotFound:
+        return None
+    return next((uncertain_table(r) for r in runs if r.name == asked.name), None)
+
+
 def found(request: Request, query: Asked) -> dict[str, Any]:
     """What the finite elements found: sentences, tables, steps, scales of colour."""
     result = _result(request, query)
     run = result.run
-    table = solids_table(result)
+    table, told = solids_table(result), _uncertain(request, query)
     span = limits(result, sorted({run.peak, len(run.force) - 1}))
     return {
         "words": found_words(result),
@@ -146,6 +161,7 @@ def found(request: Request, query: Asked) -> dict[str, Any]:
         "cannot": list(CANNOT),
         "seen": [list(r) for r in seen_rows(result)],
         "solids": {"head": [c.head for c in table.columns], "rows": [list(r) for r in table.rows]},
+        "uncertain": None if told is None else blocks_values([told])[0],
         "force_mN": (run.force * 1e3).tolist(),
         "depth_nm": (run.depth * 1e9).tolist(),
         "peak": run.peak,

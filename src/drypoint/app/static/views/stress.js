@@ -2,6 +2,7 @@
 import { get, getBuffer, post, query } from "../api.js";
 import { el, fill, find } from "../dom.js";
 import { Plot, line, level } from "../plot.js";
+import { tablePart } from "../blocks.js";
 import { api, began, copyText, onJob, onStudy, refresh, say, study } from "../shell.js";
 
 const ask = find("#ask"), solids = find("#solids .row"), state = find("#state"), acts = find("#acts"), first = find("#first"), words = find("#words"), shown = find("#shown");
@@ -95,7 +96,8 @@ async function show() {
     el("div", { class: "pair" }, host, under),
     el("div", { class: "tables" },
       result.seen.length > 0 && table(["Quantity", "Unit", "As seen", "True", "Difference"], result.seen, "What the instrument would see beside the truth"),
-      table(result.solids.head, result.solids.rows, "First yield and largest values")));
+      table(result.solids.head, result.solids.rows, "First yield and largest values"),
+      result.uncertain && el("div", {}, tablePart(result.uncertain))));
   plot = new Plot(host, { title: "Below the tip", x: "Distance from the axis / nm", y: "Height / nm", height: 420 });
   across = now.solids.length > 1 ? new Plot(under, { title: "Stress on the interface", x: "Radius / nm", y: "Stress / GPa", height: 360 }) : null;
   const words_of = () => {
