@@ -97,3 +97,25 @@ def test_faults_say_where(study_text: str, name: str) -> None:
         read_study(study_text + text, "study.toml")
     assert f"stress.film.{key}" in {where.key for where, _, _ in caught.value.problems}
     assert words in str(caught.value)
+
+
+def test_uncertainties_are_the_runs_own_or_come_with_the_specimens_numbers(
+    study_text: str,
+) -> None:
+    own = FILM.replace("thickness_nm = 400.0", "thickness_nm = 400.0, u_thickness_nm = 6.0")
+    own = own.replace("E_GPa = 170.0", "E_GPa = 170.0, u_hardness_GPa = 0.3, u_E_GPa = 2.0")
+    doubts = stress_problem(read_study(study_text + own, "study.toml"), "film").doubts
+    (thick,) = [d for d in doubts if d.what == "thickness"]
+    assert (thick.solid, thick.u) == (0, pytest.approx(6e-9))
+    (hard,) = [d for d in doubts if d.what == "yield stress"]
+    # A hardness of H/2.62 to H/1.4 (rule of thumb to hard solids): its uncertainty likewise.
+    assert hard.solid == 1 and 0.3e9 / 2.7 < hard.u < 0.3e9
+    (soft,) = [d for d in doubts if d.what == "modulus"]
+    # The same hardness with a larger modulus stands for a lower yield stress.
+    assert (soft.solid, soft.u) == (1, 2e9) and soft.yields < 0
+
+
+def test_an_uncertainty_of_what_is_not_given_is_refused(study_text: str) -> None:
+    text = study_text + FILM.replace("E_GPa = 170.0", "E_GPa = 170.0, u_yield_GPa = 0.1")
+    with pytest.raises(StudyError, match="u_yield_GPa"):
+        stress_problem(read_study(text, "study.toml"), "film")

@@ -27,23 +27,29 @@ class SolidKeys(Section):
     E_GPa: Positive | None = key(
         "Young's modulus; that of the specimen's layers where left out.", None, unit="GPa"
     )
-    u_E_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
+    u_E_GPa: NonNegative | None = key(
+        "Its standard uncertainty; that of the specimen's layers where both are left out.",
+        None,
+        unit="GPa",
+    )
     nu: Annotated[float, Field(ge=-0.9, le=0.5)] | None = key(
         "Poisson's ratio; the specimen's where left out.", None
     )
-    u_nu: NonNegative | None = key("Its standard uncertainty.", None)
+    u_nu: NonNegative | None = key(
+        "Its standard uncertainty; the specimen's where both are left out.", None
+    )
     incompressible: bool = key("True where nu = 0.5 is meant.", False)
     yield_GPa: Positive | None = key(
         "Yield stress in uniaxial tension, before any hardening.", None, unit="GPa"
     )
-    u_yield_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
+    u_yield_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
     hardness_GPa: Positive | None = key(
         f"Hardness by the true area under a Berkovich-like tip, {_EITHER}, which is found from it "
         "as that of a solid that does not harden.",
         None,
         unit="GPa",
     )
-    u_hardness_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
+    u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
     yield_table: tuple[tuple[NonNegative, Positive], ...] = key(
         f"Pairs of plastic strain and true stress in GPa, {_EITHER}; straight between them, level "
         "after the last.",
@@ -51,6 +57,9 @@ class SolidKeys(Section):
     )
     hardening_exponent: Annotated[float, Field(ge=0, lt=1)] = key(
         "n of Y (1 + E ε_p / Y)^n: 0 for none, 0.1 to 0.3 for many metals.", 0.0
+    )
+    u_yield_table: Share = key(
+        "Relative standard uncertainty of all stresses of the table together.", 0.0
     )
     hardening_slope_GPa: NonNegative = key(
         "Slope of stress over plastic strain, instead of an exponent.", 0.0, unit="GPa"
@@ -61,7 +70,7 @@ class SolidKeys(Section):
         0.0,
         unit="GPa",
     )
-    u_residual_stress_GPa: NonNegative | None = key("Its standard uncertainty.", None, unit="GPa")
+    u_residual_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
 
 
 class StressLayerKeys(SolidKeys):
@@ -70,7 +79,9 @@ class StressLayerKeys(SolidKeys):
     thickness_nm: Positive | None = key(
         "Thickness; the specimen's where left out.", None, unit="nm"
     )
-    u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
+    u_thickness_nm: NonNegative | None = key(
+        "Its standard uncertainty; the specimen's where both are left out.", None, unit="nm"
+    )
 
 
 class StressKeys(Section):

@@ -16,6 +16,7 @@ from drypoint.recipe.locate import Path, dotted
 from drypoint.recipe.problems import Problem as Fault
 from drypoint.recipe.problems import unknown
 from drypoint.recipe.sections import Specimen
+from drypoint.recipe.stress_doubts import PAIRS, doubts_of, lonely
 from drypoint.recipe.stressing import SolidKeys, StressKeys, StressLayerKeys
 from drypoint.recipe.to_tip import tip_key_problems, tip_of
 from drypoint.tips.tip import Tip
@@ -55,17 +56,37 @@ def stress_problem(study: Study, name: str) -> Problem:
     StressKeyError
         Where it states none that can be solved.
     """
+    from drypoint.stress import Doubt
+
     keys = study.file.stress[name]
-    specimen, nu = None, None
+    specimen, nu, u_nu = None, None, 0.0
     if keys.specimen is not None:
         with _at("specimen"):
             specimen = study.specimen(keys.specimen)
-        nu = float(study.specimen_nu(keys.specimen).mean[0])
-    return problem_of(name, keys, tip_for(study, keys), specimen, nu)
+        known = study.specimen_nu(keys.specimen)
+        nu, u_nu = float(known.mean[0]), float(np.sqrt(known.cov[0, 0]))
+    problem = problem_of(name, keys, _tip(study, keys), specimen, nu, u_nu)
+    u_F = _u_load(study, keys) if keys.force_mN is not None else 0.0
+    return replace(problem, doubts=(*problem.doubts, Doubt("load", u_F))) if u_F else problem
+
+
+def _u_load(study: Study, keys: StressKeys) -> float:
+    """Relative standard uncertainty of the force of the bench whose tip is used."""
+    if keys.tip is not None or keys.shape is not None:
+        return 0.0
+    if keys.bench is not None:
+        return study.calibrated(keys.bench).frame.u_force_scale
+    mine = [i for i, r in enumerate(study.file.records) if r.specimen == keys.specimen]
+    return (study.bench_of(mine[0]) if mine else study.bench()).frame.u_force_scale
 
 
 def problem_of(
-    name: str, keys: StressKeys, tip: Tip, specimen: Specimen | None = None, nu: float | None = None
+    name: str,
+    keys: StressKeys,
+    tip: Tip,
+    specimen: Specimen | None = None,
+    nu: float | None = None,
+    u_nu: float = 0.0,
 ) -> Problem:
     """The problem that keys, tip and specimen (with its Poisson's ratio) make.
 
@@ -74,15 +95,17 @@ def problem_of(
     StressKeyError
         Where it cannot be solved.
     """
-    from drypoint.stress import Problem
+    from drypoint.stress import Problem, depth_guess
 
-    keys = keys if specimen is None else with_layers_of(specimen, keys)
+    keys = keys if specimen is None else _with_layers_of(specimen, keys)
     stack, protocol = stack_of(keys, specimen, nu), protocol_of(keys)
     with _at("force_mN" if keys.force_mN is not None else "depth_nm"):
         profile = _profile(tip, keys.rigid, stack, protocol)
         problem = Problem(stack, profile, protocol, keys.friction, keys.quality, name)
         problem.estimate()
-    return problem
+        u_t = to_si(specimen.u_thickness_nm, "nm") if specimen is not None else None
+        h = depth_guess(stack, profile, protocol)
+        return replace(problem, doubts=doubts_of(keys, stack, u_nu, u_t or 0.0, tip, h))
 
 
 def stress_faults(study: Study) -> list[Fault]:
@@ -97,8 +120,7 @@ def stress_faults(study: Study) -> list[Fault]:
     return found
 
 
-def tip_for(study: Study, keys: StressKeys) -> Tip:
-    """The tip that a run asks for, or that of its specimen's records."""
+def _tip(study: Study, keys: StressKeys) -> Tip:
     given = [k for k in ("tip", "bench", "shape") if getattr(keys, k) is not None]
     if len(given) > 1:
         raise StressKeyError(
@@ -126,46 +148,36 @@ def tip_for(study: Study, keys: StressKeys) -> Tip:
         return (study.bench_of(mine[0]) if mine else study.bench()).tip
 
 
-def with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
+def _with_layers_of(specimen: Specimen, keys: StressKeys) -> StressKeys:
     """The keys, with what they leave out taken from the specimen's layers and substrate."""
     rows, base = specimen.layers, specimen.substrate
     if not rows or len(keys.layers) not in (0, len(rows)):
         return keys
     mine = keys.layers or tuple(StressLayerKeys() for _ in rows)
-    layers = tuple(
-        a.model_copy(update={"name": b.name if "name" not in a.model_fields_set else a.name}
-                     | _left_out(a, b, ("E_GPa", "nu", "thickness_nm", "residual_stress_GPa")))
-        for a, b in zip(mine, rows, strict=True)
-    )  # fmt: skip
+    names = ("name", "E_GPa", "nu", "thickness_nm", "residual_stress_GPa")
+    layers = []
+    for a, b in zip(mine, rows, strict=True):
+        # An uncertainty belongs to its number: it comes along only with it.
+        left = [k for k in names if k not in a.model_fields_set]
+        left += [f"u_{k}" for k in left if k != "name" and f"u_{k}" not in a.model_fields_set]
+        layers.append(a.model_copy(update={k: getattr(b, k) for k in left}))
     under = keys.substrate
     if base is not None:
-        E, nu = base.E_GPa, base.nu
+        E, nu, u_E, u_nu = base.E_GPa, base.nu, base.u_E_GPa, base.u_nu
         if base.reference is not None:
             material = materials.load(base.reference)
             E, nu = from_si(material.E, "GPa"), material.nu
-        given: dict[str, object] = {"name": base.name, "E_GPa": E, "nu": nu}
-        if "E_GPa" not in under.model_fields_set:
-            given["u_E_GPa"] = base.u_E_GPa
-        if "nu" not in under.model_fields_set:
-            given["u_nu"] = base.u_nu
+            u_E, u_nu = from_si(material.u_E, "GPa"), material.u_nu
+        given: dict[str, tuple[object, object]] = {"E_GPa": (E, u_E), "nu": (nu, u_nu)}
         if not (under.yield_GPa or under.yield_table):
-            given["hardness_GPa"] = base.hardness_GPa
-            if "hardness_GPa" not in under.model_fields_set:
-                given["u_hardness_GPa"] = base.u_hardness_GPa
+            given["hardness_GPa"] = (base.hardness_GPa, base.u_hardness_GPa)
+        new: dict[str, object] = {"name": base.name}
+        for k, (value, u) in given.items():
+            new |= {k: value, f"u_{k}": u} if k not in under.model_fields_set else {}
         under = under.model_copy(
-            update={k: v for k, v in given.items() if k not in under.model_fields_set}
+            update={k: v for k, v in new.items() if k not in under.model_fields_set}
         )
-    return keys.model_copy(update={"layers": layers, "substrate": under})
-
-
-def _left_out(a: SolidKeys, b: object, names: tuple[str, ...]) -> dict[str, object]:
-    """What ``a`` leaves out, each with its uncertainty, from ``b``."""
-    out: dict[str, object] = {}
-    for k in names:
-        if k not in a.model_fields_set:
-            out[k] = getattr(b, k)
-            out.setdefault(f"u_{k}", getattr(b, f"u_{k}"))
-    return {k: v for k, v in out.items() if not (k.startswith("u_") and k in a.model_fields_set)}
+    return keys.model_copy(update={"layers": tuple(layers), "substrate": under})
 
 
 def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> Stack:
@@ -218,6 +230,11 @@ def _material(keys: SolidKeys, path: Path, nu: float | None) -> Material:
     if len(given) > 1:
         raise StressKeyError(
             Fault((*path, given[1]), f"{given[0]} is given too.", "Give one of the two.")
+        )
+    alone = lonely(keys)
+    if alone is not None:
+        raise StressKeyError(
+            Fault((*path, alone), f"{PAIRS[alone]} is not given.", "Give it, or leave this out.")
         )
     E = to_si(keys.E_GPa, "GPa")
     Y = to_si(keys.yield_GPa, "GPa")

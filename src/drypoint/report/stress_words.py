@@ -8,7 +8,8 @@ from drypoint.figures.labels import number
 from drypoint.figures.stress_maps import largest_tension
 from drypoint.report.model import Column, Table
 from drypoint.report.words import DASH, plain, typeset
-from drypoint.run.elastic_first import ElasticAnswer
+from drypoint.run.elastic_first import ElasticAnswer, ElasticYield, names_of
+from drypoint.run.stress_uncertain import doubt_text
 from drypoint.run.stressing import StressResult
 from drypoint.stress import Material, Problem
 from drypoint.uncertainty.rounding import round_pair
@@ -19,14 +20,26 @@ CANNOT = (
     "edges of a pyramid, cracks from its corners, and pile-up at its sides are not in it.",
     "Nothing cracks, comes off or creeps in the model. Where a tension is near the strength of "
     "the solid or of the bond, the real specimen may crack, and all that follows is different.",
-    "The numbers of the solids are taken as they are stated; how well they are known is not in "
-    "the errors of the run. What it brings is told apart, where the study asks for it.",
+    "The numbers of the solids are taken as they are stated. How well they are known is in the "
+    "elastic answer and in the loads of first yield; what it brings to the other results is told "
+    "where the study asks for it.",
 )
 
 
-def force_words(F: float) -> str:
-    """A force (N) in mN, or in µN where it is small."""
-    return f"{number(F * 1e3)} mN" if F >= 1e-5 else f"{number(F * 1e6)} µN"
+def force_words(F: float, u: float = 0.0) -> str:
+    """A force (N) in mN, or in µN where it is small; with its standard uncertainty where known."""
+    factor, unit = (1e3, "mN") if F >= 1e-5 else (1e6, "µN")
+    if not u > 0:
+        return f"{number(F * factor)} {unit}"
+    value, spread = round_pair(F * factor, u * factor)
+    return f"({value} ± {spread}) {unit}"
+
+
+def _length(x: float, u: float) -> str:
+    if not u > 0:
+        return f"{number(x * 1e9)} nm"
+    value, spread = round_pair(x * 1e9, u * 1e9)
+    return f"({value} ± {spread}) nm"
 
 
 def _begin(name: str) -> str:
@@ -73,9 +86,9 @@ def problem_words(problem: Problem, names: tuple[str, ...]) -> str:
 def elastic_words(problem: Problem, answer: ElasticAnswer) -> list[str]:
     """The elastic answer in sentences."""
     out = [
-        f"If nothing yielded, {force_words(answer.force)} would press the tip "
-        f"{number(answer.depth * 1e9)} nm deep, with a contact radius of "
-        f"{number(answer.radius * 1e9)} nm (exact solution of the layered half-space)."
+        f"If nothing yielded, {force_words(answer.force, answer.u_force)} would press the tip "
+        f"{_length(answer.depth, answer.u_depth)} deep, with a contact radius of "
+        f"{_length(answer.radius, answer.u_radius)} (exact solution of the layered half-space)."
     ]
     for m, y in zip(problem.stack.materials, answer.first_yield, strict=True):
         if not np.isfinite(m.first_yield):
@@ -86,10 +99,22 @@ def elastic_words(problem: Problem, answer: ElasticAnswer) -> list[str]:
             out.append(f"{_begin(y.name)} would not yield.")
         else:
             out.append(
-                f"{_begin(y.name)} would first yield at {force_words(y.force)}, "
-                f"{_where(y.depth, y.radius)}."
+                f"{_begin(y.name)} would first yield at {force_words(y.force, y.u_force)}, "
+                f"{_where(y.depth, y.radius)}.{_most(problem, y)}"
             )
     return out
+
+
+def _most(problem: Problem, y: ElasticYield) -> str:
+    """What the uncertainty of a first yield comes from, the largest parts first."""
+    if not y.u_force > 0:
+        return ""
+    parts = sorted(y.parts, key=lambda p: -abs(p.u))
+    whole = y.u_force**2
+    told = [
+        f"{doubt_text(p.doubt, names_of(problem))} {100 * p.u**2 / whole:.0f} %" for p in parts[:3]
+    ]
+    return f" Of its variance: {', '.join(told)}."
 
 
 def found_words(result: StressResult) -> list[str]:
@@ -142,7 +167,10 @@ def yield_words(result: StressResult) -> list[str]:
         "not reached": "{0} does not yield up to " + peak + ".",
         "elastic solid": "{0} is taken as elastic.",
     }
-    return [how[y.how].format(_begin(y.name), force_words(y.force)) for y in result.first_yield]
+    return [
+        how[y.how].format(_begin(y.name), force_words(y.force, y.u_force))
+        for y in result.first_yield
+    ]
 
 
 def error_words(result: StressResult) -> str:
@@ -198,19 +226,19 @@ def uncertain_table(result: StressResult) -> Table | None:
     """What the stated uncertainties of the solids bring; ``None`` where it is not asked for."""
     if not result.uncertain:
         return None
-    rows = []
+    rows, names = [], names_of(result.problem)
     for one in result.uncertain:
         value, u = round_pair(one.value, one.u)
         most = [p for p in one.parts if one.share(p) >= 0.05][:3]
-        said = ", ".join(f"{p.name} {100 * one.share(p):.0f} %" for p in most)
+        said = ", ".join(f"{doubt_text(p.doubt, names)} {100 * one.share(p):.0f} %" for p in most)
         rows.append((_begin(one.quantity), one.unit, f"{typeset(value)} ± {u}", said))
     return Table(
-        f"{result.name}: what the stated uncertainties of the solids bring.",
+        f"{result.name}: what is not known exactly of solids, tip and load brings.",
         (Column("Result", wide=True), Column("Unit"), Column("Value", "number"),
          Column("Largest shares of the variance", wide=True)),
         tuple(rows),
-        "± is the standard uncertainty from the numbers of the solids alone, taken as independent; "
-        "errors of the run, the tip and the load are not in it.",
+        "± is the standard uncertainty from these alone, taken as independent; errors of the run "
+        "and what the model leaves out are not in it.",
     )  # fmt: skip
 
 
@@ -225,6 +253,7 @@ def solids_table(result: StressResult) -> Table:
             (
                 row["solid"],
                 DASH if force is None else plain(force),
+                DASH if not row["u_first_yield_F_mN"] else plain(row["u_first_yield_F_mN"], 2),
                 row["first_yield_by"],
                 plain(row["largest_plastic_strain"]),
                 plain(row["largest_von_mises_GPa"]),
@@ -235,10 +264,13 @@ def solids_table(result: StressResult) -> Table:
     return Table(
         f"{result.name}: first yield of every solid, and its largest values at the peak and at "
         "the end.",
-        (Column("Solid"), Column("First yield / mN", "number"), Column("By", wide=True),
+        (Column("Solid"), Column("First yield / mN", "number"), Column("u / mN", "number"),
+         Column("By", wide=True),
          Column("Plastic strain", "number"), Column("Von Mises / GPa", "number"),
          Column("Tension / GPa", "number"), Column("Tension left / GPa", "number")),
         tuple(rows),
+        "u: standard uncertainty of the first yield from what is stated of solids and tip, by the "
+        "elastic answer; a dash where nothing is stated or there is no such load. "
         "Means over an element; plastic strain, von Mises stress and tension (largest principal "
         "stress) at the peak, the last column at the end.",
     )  # fmt: skip

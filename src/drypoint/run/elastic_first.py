@@ -6,7 +6,8 @@ softer than this says.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +15,10 @@ from scipy.optimize import brentq
 
 from drypoint.contact import layered, layered_stress, profiles
 from drypoint.contact.layered_stack import Layer, Medium, Stack
+from drypoint.errors import StressError
 from drypoint.recipe import canonical_hash
 from drypoint.store.cache import cache_key
-from drypoint.stress import Material, Problem
+from drypoint.stress import Doubt, Material, Problem
 from drypoint.stress.fields import von_mises
 from drypoint.stress.touch import CONE, FLAT, PARABOLOID, SPHERE
 from drypoint.version import __version__
@@ -28,6 +30,25 @@ _SMALLEST, _STEPS = 1e-5, 16
 #: Depths over the contact radius between which a solid is looked at, and how many points.
 _SHALLOW, _DEEP, _POINTS = 0.06, 3.0, 14
 _RADII = np.array([0.0, 0.3, 0.6, 0.85, 1.0, 1.15])
+#: Shares of a standard uncertainty by which a number is moved to see what follows; the smaller
+#: ones where the whole is no possible value.
+_SHARES = (1.0, 0.1, 0.01)
+#: Step in the logarithm of the contact radius for the growth of stress with it.
+_GROWTH = 0.02
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one doubt adds to the standard uncertainty of a number, in that number's unit, signed:
+    the change that goes with the input's being larger by its own uncertainty."""
+
+    doubt: Doubt
+    u: float
+
+
+def together(parts: tuple[Part, ...]) -> float:
+    """Standard uncertainty of independent parts."""
+    return float(np.sqrt(sum(p.u**2 for p in parts)))
 
 
 @dataclass(frozen=True)
@@ -42,6 +63,12 @@ class ElasticYield:
     depth: float
     radius: float
     always: bool = False
+    parts: tuple[Part, ...] = ()
+
+    @property
+    def u_force(self) -> float:
+        """Standard uncertainty of the force, N; NaN where there is no force."""
+        return together(self.parts) if self.force > 0 else np.nan
 
 
 @dataclass(frozen=True)
@@ -49,7 +76,8 @@ class ElasticAnswer:
     """The contact if nothing yielded, SI, at the largest force or depth of the protocol.
 
     ``E_eff`` is the plane-strain modulus of the half-space with the same stiffness, the tip's
-    part taken out.
+    part taken out. Standard uncertainties from what the problem doubts: ``u_force`` (N),
+    ``u_depth`` and ``u_radius`` (m).
     """
 
     force: float
@@ -57,11 +85,14 @@ class ElasticAnswer:
     radius: float
     E_eff: float
     first_yield: tuple[ElasticYield, ...]
+    u_force: float = 0.0
+    u_depth: float = 0.0
+    u_radius: float = 0.0
 
 
 def problem_key(problem: Problem) -> str:
-    """Stands for a problem's meaning, in this version of Drypoint."""
-    return cache_key("stress", __version__, canonical_hash(problem))
+    """Stands for what is solved, in this version of Drypoint; how well it is known is not in it."""
+    return cache_key("stress", __version__, canonical_hash(replace(problem, doubts=())))
 
 
 def names_of(problem: Problem) -> tuple[str, ...]:
@@ -115,18 +146,75 @@ def elastic_answer(problem: Problem) -> ElasticAnswer:
     """The elastic contact of a problem, and the forces at which each solid would first yield.
 
     A tip with elastic constants gives way as on a half-space of the modulus E_eff. A residual
-    stress is added to the stresses of the contact.
+    stress is added to the stresses of the contact. Uncertainties by central differences in every
+    number of which the problem says how well it is known.
     """
-    stack, profile = elastic_stack(problem), elastic_profile(problem)
-    contact = _Contact(stack, profile, problem.profile.E_star_tip)
     names = names_of(problem)
-    goal_F, goal_h = problem.protocol.force, problem.protocol.depth
     if problem.profile.kind == FLAT:
-        return _punch(problem, stack, names)
-    a = _radius(contact, goal_F, goal_h, problem)
-    F, h, E, _ = contact.at(a)
-    found = tuple(_first(problem, contact, k, name, a) for k, name in enumerate(names))
-    return ElasticAnswer(F, h, a, E, found)
+        answer = _punch(problem, elastic_stack(problem), names)
+        ends = [_both(problem, d, _punch_at) for d in problem.doubts]
+    else:
+        contact = _contact(problem)
+        a = _radius(contact, problem.protocol.force, problem.protocol.depth, problem)
+        F, h, E, _ = contact.at(a)
+        found = tuple(_first(problem, contact, k, name, a) for k, name in enumerate(names))
+        answer = ElasticAnswer(F, h, a, E, found)
+        ends = [_both(problem, d, _goal_at) for d in problem.doubts]
+    u = np.sqrt(np.sum(np.square(ends), axis=0)) if ends else np.zeros(3)
+    return replace(answer, u_force=float(u[0]), u_depth=float(u[1]), u_radius=float(u[2]))
+
+
+def _contact(problem: Problem) -> _Contact:
+    return _Contact(elastic_stack(problem), elastic_profile(problem), problem.profile.E_star_tip)
+
+
+def _goal_at(problem: Problem) -> Floats:
+    """Force, depth and contact radius at the goal."""
+    contact = _contact(problem)
+    a = _radius(contact, problem.protocol.force, problem.protocol.depth, problem)
+    F, h, _, _ = contact.at(a)
+    return np.array([F, h, a])
+
+
+def _punch_at(problem: Problem) -> Floats:
+    found = _punch(problem, elastic_stack(problem), names_of(problem))
+    return np.array([found.force, found.depth, found.radius])
+
+
+def _both(problem: Problem, doubt: Doubt, at: Callable[[Problem], Floats]) -> Floats:
+    """Change of some numbers with an input that is larger by its uncertainty, from both sides.
+
+    Raises
+    ------
+    StressError
+        Where the input cannot be moved at all.
+    """
+    for share in _SHARES:
+        try:
+            up, down = problem.moved(doubt, share), problem.moved(doubt, -share)
+        except StressError:
+            if share == _SHARES[-1]:
+                raise
+            continue
+        return (at(up) - at(down)) / (2 * share)
+    raise AssertionError
+
+
+def _parts(problem: Problem, contact: _Contact, k: int, a: float) -> tuple[Part, ...]:
+    """What every doubt adds to the force of first yield in solid ``k``, at the contact radius a.
+
+    The stress at that radius moves with the input; the radius that brings it back to the yield
+    stress follows from how the stress grows with the radius; the force is that of the new radius.
+    """
+    low, high = (_ratio(problem, contact, k, a * np.exp(x))[0] for x in (-_GROWTH, _GROWTH))
+    growth = float(np.log(high / low)) / (2 * _GROWTH)
+
+    def force(other: Problem) -> Floats:
+        there = _contact(other)
+        new = a * _ratio(other, there, k, a)[0] ** (-1 / growth)
+        return np.array([there.at(new)[0]])
+
+    return tuple(Part(d, float(_both(problem, d, force)[0])) for d in problem.doubts)
 
 
 def _punch(problem: Problem, stack: Stack, names: tuple[str, ...]) -> ElasticAnswer:
@@ -209,4 +297,4 @@ def _first(problem: Problem, contact: _Contact, k: int, name: str, a_max: float)
     x = brentq(miss, np.log(float(a)), np.log(above[0]), xtol=2e-3)
     at = float(np.exp(x))
     _, z, r = _ratio(problem, contact, k, at)
-    return ElasticYield(name, contact.at(at)[0], z, r)
+    return ElasticYield(name, contact.at(at)[0], z, r, parts=_parts(problem, contact, k, at))

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from drypoint.run.elastic_first import names_of
+from drypoint.run.stress_uncertain import doubt_text
 from drypoint.run.stressing import StressResult
 from drypoint.store import atomic_write
 from drypoint.stress import field, record, vtu_bytes
@@ -37,6 +39,8 @@ RUN_COLUMNS: dict[str, str] = {
     "work_ratio": "work not given back over work put in",
     "elastic_F_mN": "force (under force control: the same) if nothing yielded",
     "elastic_h_nm": "depth if nothing yielded",
+    "u_elastic_F_mN": "standard uncertainty of that force from what is stated of solids and tip",
+    "u_elastic_h_nm": "standard uncertainty of the depth if nothing yielded",
     "error_steps_percent": "estimated error of the force by the size of the steps",
     "error_mesh_percent": "by the size of the elements",
     "error_overlap_percent": "by the overlap of tip and surface, of the depth",
@@ -74,6 +78,8 @@ SOLID_COLUMNS: dict[str, str] = {
     "thickness_nm": "thickness; empty for the substrate",
     "residual_stress_GPa": "stress in the plane before the test",
     "first_yield_F_mN": "force at which it first yields",
+    "u_first_yield_F_mN": "its standard uncertainty from what is stated of solids and tip, by the "
+    "elastic answer",
     "first_yield_by": "finite elements, elastic (before the first load step), at once, not "
     "reached, elastic solid",
     "largest_plastic_strain": "largest plastic strain at the peak (mean of an element)",
@@ -105,11 +111,8 @@ BUDGET_COLUMNS: dict[str, str] = {
     "result": "result of the run",
     "unit": "its unit",
     "value": "value",
-    "u": "standard uncertainty that the numbers of the solids bring",
-    "input": "number of a solid",
-    "input_unit": "its unit",
-    "input_value": "its value",
-    "u_input": "its standard uncertainty",
+    "u": "standard uncertainty by what is not known exactly of solids, tip and load",
+    "input": "what is not known exactly",
     "contribution": "what it brings, with its sign, in the unit of the result",
     "share_percent": "its share of the variance",
 }
@@ -168,6 +171,8 @@ def _run_rows(result: StressResult) -> Iterator[dict[str, Any]]:
         "work_ratio": run.plastic_work_ratio if clear else nan,
         "elastic_F_mN": result.elastic.force * 1e3,
         "elastic_h_nm": result.elastic.depth * 1e9,
+        "u_elastic_F_mN": result.elastic.u_force * 1e3,
+        "u_elastic_h_nm": result.elastic.u_depth * 1e9,
         "error_steps_percent": nan if e is None else e.steps * 100,
         "error_mesh_percent": nan if e is None else e.mesh * 100,
         "error_overlap_percent": nan if e is None else e.overlap * 100,
@@ -220,6 +225,7 @@ def _solid_rows(result: StressResult) -> Iterator[dict[str, Any]]:
             else float("nan"),
             "residual_stress_GPa": s / 1e9,
             "first_yield_F_mN": y.force * 1e3,
+            "u_first_yield_F_mN": y.u_force * 1e3,
             "first_yield_by": y.how,
             "largest_plastic_strain": float(top.plastic_strain[mine].mean(axis=1).max()),
             "largest_von_mises_GPa": float(top.von_mises[mine].mean(axis=1).max()) / 1e9,
@@ -257,6 +263,7 @@ def _surface_rows(result: StressResult) -> Iterator[dict[str, Any]]:
 
 
 def _budget_rows(result: StressResult) -> Iterator[dict[str, Any]]:
+    names = names_of(result.problem)
     for one in result.uncertain:
         for part in one.parts:
             yield {
@@ -265,11 +272,8 @@ def _budget_rows(result: StressResult) -> Iterator[dict[str, Any]]:
                 "unit": one.unit,
                 "value": one.value,
                 "u": one.u,
-                "input": part.name,
-                "input_unit": part.unit,
-                "input_value": part.value,
-                "u_input": part.u,
-                "contribution": part.contribution,
+                "input": doubt_text(part.doubt, names),
+                "contribution": part.u,
                 "share_percent": 100 * one.share(part),
             }
 

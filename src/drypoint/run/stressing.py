@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 
 from drypoint.contact import layered
 from drypoint.errors import DrypointError, StressError
-from drypoint.recipe import Study, load_study
+from drypoint.recipe import Study, canonical_hash, load_study
 from drypoint.recipe.problems import unknown
 from drypoint.recipe.to_stress import stress_problem
-from drypoint.recipe.varied_stress import Varied, varied_problems
 from drypoint.run.elastic_first import (
     ElasticAnswer,
     ElasticYield,
@@ -43,12 +42,14 @@ class SolidYield:
     """First yield of a solid: force (N) by the run, or by the elastic answer where that is told.
 
     ``how``: “finite elements”, “elastic” (before the first load step), “at once” (a tip so sharp
-    that any force is enough), “not reached”, “elastic solid”.
+    that any force is enough), “not reached”, “elastic solid”. ``u_force`` (N) is the standard
+    uncertainty by the elastic answer, carried over in proportion; NaN where there is no force.
     """
 
     name: str
     force: float
     how: str
+    u_force: float = np.nan
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def run_problem(
     cache: Cache | None = None,
     watch: Watch | None = None,
     first: First | None = None,
-    varied: Sequence[Varied] = (),
+    uncertain: bool = False,
 ) -> StressResult:
     """Solve a problem, or take its solution from the cache.
 
@@ -109,8 +110,8 @@ def run_problem(
         Sees progress and may stop the work.
     first : callable, optional
         Gets the elastic answer before the finite elements start.
-    varied : sequence of Varied
-        Problems with one number changed each, where the uncertainty is wanted.
+    uncertain : bool
+        Tell what the problem's doubts bring to every result, by two runs for each.
 
     Raises
     ------
@@ -123,7 +124,7 @@ def run_problem(
     stage = f"stress {problem.name}".strip()
     watch.at(stage, 0, _PARTS, "elastic answer")
     key = problem_key(problem)
-    beside = cache_key("elastic answer", key)
+    beside = cache_key("elastic answer", key, canonical_hash(problem.doubts))
     elastic = _cached(cache, beside, ElasticAnswer)
     if elastic is None:
         elastic = elastic_answer(problem)
@@ -139,9 +140,9 @@ def run_problem(
         _keep(cache, key, run)
     names = names_of(problem)
     told: tuple[Uncertain, ...] = ()
-    if varied and not run.stopped:
+    if uncertain and problem.doubts and not run.stopped:
         told = propagate(
-            varied, numbers_of(run, elastic, names), names, cache,
+            problem, numbers_of(run, names), names, cache,
             lambda share, words: watch.at(stage, round(share * _PARTS), _PARTS, words),
         )  # fmt: skip
     watch.at(stage, _PARTS, _PARTS)
@@ -198,7 +199,7 @@ def run_stress(
     cache = Cache.beside(study.path) if use_cache else None
     return run_problem(
         stress_problem(study, name), specimen=study.file.stress[name].specimen or "",
-        cache=cache, watch=watch, first=first, varied=_varied(study, name),
+        cache=cache, watch=watch, first=first, uncertain=study.file.stress[name].uncertainty,
     )  # fmt: skip
 
 
@@ -219,7 +220,7 @@ def stress_runs(
                     specimen=keys.specimen or "",
                     cache=cache,
                     watch=watch,
-                    varied=_varied(study, name),
+                    uncertain=keys.uncertainty,
                 )
             )
         except Cancelled:
@@ -227,10 +228,6 @@ def stress_runs(
         except DrypointError as error:
             failed.append(StressFailure(name, error.what, error.remedy))
     return tuple(done), tuple(failed)
-
-
-def _varied(study: Study, name: str) -> tuple[Varied, ...]:
-    return varied_problems(study, name) if study.file.stress[name].uncertainty else ()
 
 
 T = TypeVar("T")
@@ -276,5 +273,10 @@ def _one_yield(
     if np.isnan(force):
         return SolidYield(name, np.nan, "not reached")
     if resolved:
-        return SolidYield(name, force, "finite elements")
-    return SolidYield(name, min(exact.force, force), "elastic")
+        return SolidYield(name, force, "finite elements", _in_proportion(force, exact))
+    lower = min(exact.force, force)
+    return SolidYield(name, lower, "elastic", _in_proportion(lower, exact))
+
+
+def _in_proportion(force: float, exact: ElasticYield) -> float:
+    return force * exact.u_force / exact.force if exact.force > 0 else np.nan

@@ -10,6 +10,7 @@
 and the kernels ``element``, ``flow``, ``touch``; ``farfield`` is what lies outside the mesh.
 """
 
+from drypoint.stress.doubts import Doubt
 from drypoint.stress.fields import Field, Interface, field, interface
 from drypoint.stress.plan import EFFORTS, Effort, Estimate, depth_guess
 from drypoint.stress.problem import Problem, yield_from_hardness
@@ -24,6 +25,7 @@ from drypoint.stress.vtu import vtu_bytes
 
 __all__ = [
     "EFFORTS",
+    "Doubt",
     "Effort",
     "Errors",
     "Estimate",

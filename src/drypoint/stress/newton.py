@@ -90,11 +90,15 @@ def _unbalanced(s: System, at: Place, control: Control, scale: float) -> float:
     return float(max(f / load, 10 * abs(control.miss(at.h, s.force)) / whole))
 
 
-def _search(s: System, at: Place, d: Place, control: Control, start: float) -> float:
-    """Share of the direction to take: a rough zero of the work along it, found without tangents."""
-    low, work_low, high, work_high = 0.0, start, 1.0, np.nan
-    x = 1.0
-    for _ in range(_HALVINGS):
+def _search(s: System, at: Place, d: Place, control: Control, start: float, at_end: float) -> float:
+    """Share of the direction to take: a rough zero of the work along it, found without tangents.
+
+    ``at_end`` is the work at the direction's end, NaN where an element is turned inside out there.
+    """
+    low, work_low, high, work_high = 0.0, start, 1.0, at_end
+    x = -start / (at_end - start) if np.isfinite(at_end) else 0.5
+    x = min(0.9, max(0.1, x))
+    for _ in range(_HALVINGS - 1):
         there = at.plus(d, x)
         whole = s.evaluate(there, with_K=False)
         work = _work(s, d, there, control) if whole else np.nan
@@ -136,8 +140,9 @@ def newton(s: System, at: Place, control: Control, scale: float) -> Step:
             if size < TOLERANCE:
                 return Step(there, k + 1, size)
         whole = s.evaluate(there)
-        if start < 0 and not (whole and _work(s, d, there, control) <= 0.8 * abs(start)):
-            x = _search(s, at, d, control, start)
+        at_end = _work(s, d, there, control) if whole else np.nan
+        if start < 0 and not at_end <= 0.8 * abs(start):
+            x = _search(s, at, d, control, start, at_end)
             there = at.plus(d, x)
             whole = s.evaluate(there)
         if not whole:

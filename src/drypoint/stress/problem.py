@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from drypoint.errors import StressError
+from drypoint.stress.doubts import LOAD, Doubt, moved_profile, moved_stack
 from drypoint.stress.march import Watch
 from drypoint.stress.plan import Estimate
 from drypoint.stress.profile import Profile
@@ -18,7 +19,10 @@ from drypoint.stress.stack import Stack
 
 @dataclass(frozen=True)
 class Problem:
-    """Stack, tip, protocol, friction and fineness of the mesh; ``name`` is for people."""
+    """Stack, tip, protocol, friction and fineness of the mesh; ``name`` is for people.
+
+    ``doubts`` say how well the numbers are known; they are taken as independent.
+    """
 
     stack: Stack
     profile: Profile
@@ -26,6 +30,29 @@ class Problem:
     friction: float = 0.0
     mesh: str = "quick"
     name: str = ""
+    doubts: tuple[Doubt, ...] = ()
+
+    def moved(self, doubt: Doubt, share: float) -> Problem:
+        """The problem with one number moved by ``share`` of its uncertainty.
+
+        Raises
+        ------
+        StressError
+            Where the number cannot have that value.
+        """
+        protocol = self.protocol
+        if doubt.what in LOAD:
+            legs = (
+                leg if leg.force is None else replace(leg, force=leg.force * (1 + share * doubt.u))
+                for leg in protocol.legs
+            )
+            protocol = Protocol(tuple(legs))
+        return replace(
+            self,
+            stack=moved_stack(self.stack, doubt, share),
+            profile=moved_profile(self.profile, doubt, share),
+            protocol=protocol,
+        )
 
     def estimate(self) -> Estimate:
         """Time and memory that the run will take; refuses what cannot be solved.
