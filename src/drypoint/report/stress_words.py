@@ -111,9 +111,8 @@ def _most(problem: Problem, y: ElasticYield) -> str:
         return ""
     parts = sorted(y.parts, key=lambda p: -abs(p.u))
     whole = y.u_force**2
-    told = [
-        f"{doubt_text(p.doubt, names_of(problem))} {100 * p.u**2 / whole:.0f} %" for p in parts[:3]
-    ]
+    names, shares = names_of(problem), [(p, p.u**2 / whole) for p in parts[:3]]
+    told = [f"{doubt_text(p.doubt, names)} {100 * s:.0f} %" for p, s in shares if s >= 0.01]
     return f" Of its variance: {', '.join(told)}."
 
 

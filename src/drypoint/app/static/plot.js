@@ -66,7 +66,7 @@ export class Plot {
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
       hooks: {
         draw: [(u) => this.#draw(u)],
-        setScale: [() => { this.grid = null; this.onView?.(); }],
+        setScale: [() => { this.grid = null; this.#place(); if (this.over) this.#above(); this.onView?.(); }],
         setCursor: [(u) => this.#point(u.cursor.left, u.cursor.top)],
       },
     }, [[0, 1], [0, 1]], this.frame);

@@ -73,7 +73,7 @@ async function show() {
     if (asked !== name) return;
     const same = one?.track === track.track;
     one = track; raw = read;
-    if (!same) draft = { event: all.events[0]?.name || "", load: NaN };
+    if (!same) draft = { event: undecided(), load: NaN };
     if (raw.fault) say(raw.fault);
     if (picked < 0 || picked >= one.candidates.length) picked = one.candidates.findIndex((c) => c.decision === "open");
     if (!same || !Number.isFinite(draft.load)) draft.load = picked >= 0 ? one.candidates[picked].load : one.last_mN / 2;
@@ -105,7 +105,7 @@ function follow(x) {
   for (let i = 1; i < at.length; i++) if (Math.abs(at[i] - x) < Math.abs(at[k] - x) || !Number.isFinite(at[k])) k = i;
   const part = (words, v, u, unit, digits = 3) => (Number.isFinite(v) ? `${words} ${short(v, digits)}${Number.isFinite(u) ? ` ± ${short(u, 2)}` : ""}${unit}` : "");
   readout.textContent = [part("x", a.x[k], NaN, " µm", 4), part("F_n", a.load[k], NaN, " mN", 4), part("µ", a.mu[k], a.u_mu[k], ""), part("h", a.h_load[k], a.u_h_load[k], " nm"), part("h residual", a.h_residual[k], a.u_h_residual[k], " nm"),
-    ...one.extra.map((n, i) => part(n, a[`extra${i}`][k], NaN, ""))].filter(Boolean).join("   ") + "   (± standard uncertainty)";
+    ...one.extra.map((n, i) => part(n, a[`extra${i}`][k], NaN, ""))].filter(Boolean).join(" · ");
 }
 function withBand(plot, x, y, u, colour) {
   if (!y.some(Number.isFinite)) return false;
@@ -198,10 +198,11 @@ function laidPictures() {
     el("figcaption", {}, p.about, p.about && ". ", p.span_um ? "It is laid along the track where the charts are drawn against distance." : "It has no scale: it is shown beside the track, not along it. Two points in the study file give it one."))));
 }
 
-// Candidates, and the form by which a person decides.
+// Candidates, and the form by which a person decides. What is offered first is what is still open.
+const undecided = () => (all.events.find((e) => !one.verdicts.some((v) => v.event === e.name)) || all.events[0])?.name || "";
 function pick(i) {
   picked = i;
-  if (i >= 0) draft.load = one.candidates[i].load;
+  if (i >= 0) { draft.load = one.candidates[i].load; draft.event = one.candidates[i].event || undecided(); }
   drag?.set(placeOf(draft.load)); plots.friction?.plot.choose(i);
   aside();
 }
