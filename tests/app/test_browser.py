@@ -229,8 +229,8 @@ def test_a_click_answers_within_a_tenth_of_a_second(window: Visit) -> None:
     assert spent[len(spent) // 2] < 100, spent
 
 
-def test_from_dropped_files_to_results(window: Visit, served: Served, tmp_path: Path) -> None:
-    """As a new user: name, files, a look at what was understood, one click."""
+def test_from_dropped_files_to_a_signed_pdf(window: Visit, served: Served, tmp_path: Path) -> None:
+    """As a new user: name, files, a look at what was understood, one click; report, signature."""
     raw = served.root / "demo" / "raw" / "glass"
     files = []
     for source in sorted(raw.iterdir())[8:12]:
@@ -251,6 +251,18 @@ def test_from_dropped_files_to_results(window: Visit, served: Served, tmp_path: 
     expect(page.locator("#count")).to_contain_text("4 tests", timeout=60_000)
     text = (served.root / "a-first-try" / "study.toml").read_text(encoding="utf-8")
     assert "nu = 0.17" in text
+    expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
+    page.get_by_role("link", name="Report").click()
+    page.get_by_role("button", name="Write the report").first.click()
+    page.get_by_label("Enter it into").uncheck()
+    expect(page.frame_locator("iframe").locator("h1")).to_contain_text(
+        "A first try", timeout=90_000
+    )
+    page.get_by_role("button", name="Sign version 1").click()
+    expect(page.locator("#list li")).to_contain_text("A. Example", timeout=90_000)
+    with page.expect_download() as got:
+        page.locator("#list").get_by_role("link", name="PDF").click()
+    assert Path(got.value.path()).read_bytes().startswith(b"%PDF")
     shutil.rmtree(served.root / "a-first-try")
 
 
