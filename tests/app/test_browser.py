@@ -386,7 +386,7 @@ def test_what_if_and_load_slider(window: Visit, served: Served) -> None:
     expect(page.locator(".map [aria-live]")).to_contain_text("at most")
     page.get_by_label("Value", exact=True).fill("7.5")
     expect(page.locator("#state")).to_contain_text("What if")
-    expect(page.locator("#first")).to_contain_text("7.50 mN would press")
+    expect(page.locator("#first")).to_contain_text("(7.5000 ± 0.0075) mN would press")
     expect(page.get_by_role("button", name="Compute with finite elements")).to_be_enabled()
     page.get_by_label("Value", exact=True).fill("-1")
     expect(page.locator("#state")).to_contain_text("force_mN")
