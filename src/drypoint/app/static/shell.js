@@ -135,7 +135,9 @@ function showJob(job) {
 // at once where the run ended before this page heard of it.
 export function loadWithResults() {
   onJob((job) => { if (job.state === "done" && job.kind === "run") location.reload(); });
-  onStudy((s) => { if (document.body.dataset.standing === "none" && s.standing !== "none") location.reload(); });
+  const look = (s) => { if (document.body.dataset.standing === "none" && s.standing !== "none") location.reload(); };
+  onStudy(look);
+  look(study); // the answer may have come before this module
 }
 
 let source = null, tries = 0;
