@@ -222,3 +222,34 @@ def test_tests_and_tracks_in_one_study(own_demo: Path) -> None:
     run_study(own_demo)
     assert (own_demo.parent / "results" / "tracks.parquet").read_bytes() == before
     shutil.rmtree(other)
+
+
+def test_scans_that_are_named_alike_are_said(tmp_path: Path) -> None:
+    study = study_of(tmp_path)
+    plain = ramp(600)
+    light = {k: v.copy() for k, v in plain.items()}
+    light["Normal force (mN)"][:] = 2.0
+    light["Depth (nm)"][:] = 0.0
+    after = {**light, "Depth (nm)": 0.5 * plain["Depth (nm)"]}
+    for name, table in (("profile1", light), ("scratch", plain), ("profile2", after)):
+        (tmp_path / "raw" / f"t_{name}.txt").write_text(track_text(table), encoding="utf-8")
+    (track,) = scratch_of(study).tracks
+    said = " ".join(track.remarks)
+    assert "“t_profile1”, “t_profile2” are all named as scans before the scratch" in said
+    marks = '[tracks.marks]\nbefore = "_profile1"\nscratch = "_scratch"\nafter = "_profile2"\n'
+    study.write_text(HEAD + marks, encoding="utf-8")
+    (track,) = scratch_of(study).tracks
+    assert track.passes == ("before", "scratch", "after") and "named as" not in " ".join(
+        track.remarks
+    )
+
+
+def test_a_track_without_position_says_what_to_add(tmp_path: Path) -> None:
+    study = study_of(tmp_path)
+    good = track_text(ramp(300))
+    (tmp_path / "raw" / "a.txt").write_text(good, encoding="utf-8")
+    odd = good.replace("Distance (µm)", "Column A (µm)").replace("0.00000", "0.00001", 1)
+    (tmp_path / "raw" / "b.txt").write_text(odd, encoding="utf-8")
+    (aside,) = scratch_of(study).set_aside
+    assert aside.file == "raw/b.txt"
+    assert 'position = {name = "Column A' in aside.remedy and "[tracks.columns]" in aside.remedy

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
 import numpy as np
@@ -65,7 +65,7 @@ def read_tracks(
         [folder / f for f in files], how.layout, specimen=how.specimen, root=folder, doubting=False
     )
     found: list[Found] = []
-    aside = list(outcome.set_aside)
+    aside = [_of_tracks(a) for a in outcome.set_aside]
     used: set[str] = set()
     batch = outcome.batch
     for name, members in _joined(batch, how.marks).items():
@@ -83,6 +83,12 @@ def read_tracks(
             )
         found.append(one)
     return found, aside, list(outcome.notes)
+
+
+def _of_tracks(a: SetAside) -> SetAside:
+    """What was set aside, with the table of the study file that a track belongs to."""
+    said = [text.replace("[records.columns]", "[tracks.columns]") for text in (a.reason, a.remedy)]
+    return replace(a, reason=said[0], remedy=said[1])
 
 
 def _joined(
@@ -128,6 +134,12 @@ def _track(batch: Batch, name: str, members: list[tuple[int, str | None]], how: 
             said = given if given and (len(members) > 1 or given != "scratch") else p.kind
             passes.append(_pass(batch, i, p.start, p.stop, said, p.origin))
     kinds = [p.kind for p in passes]
+    if len(members) > 1 and kinds.count("before") > 1 and "after" not in kinds:
+        shown = ", ".join(f"“{batch.tests[i].name}”" for i, k in members if k == "before")
+        remarks.append(
+            f"{shown} are all named as scans before the scratch; if one of them is the scan after "
+            "it, say so with marks in the table of the tracks."
+        )
     if how.passes and len(members) == 1:
         meant = [k for k in how.passes if k != LEFT_OUT]
         if len(kinds) < len(meant):
