@@ -148,7 +148,7 @@ def _to_signature(browser: Browser, root: Path) -> None:
             step(page.get_by_role("button", name="Write the report").first.click)
             expect(page.frame_locator("iframe").locator("h1")).to_be_visible(timeout=300_000)
             step(lambda: page.get_by_label("Name").fill("A. Example"))
-            page.get_by_label("Enter it into").uncheck()
+            step(lambda: page.get_by_label("Remark").fill("looked at"))
             step(page.get_by_role("button", name="Sign version 1").click)
             expect(page.locator("#list li")).to_contain_text("A. Example", timeout=300_000)
             whole = time.perf_counter() - begin

@@ -347,7 +347,8 @@ def start(folder: Path, _: Size) -> list[Row]:
     demo = folder / "demo"
     study = demo / "study.toml"
     _command("demo", str(demo), times=1)
-    _command("calibrate", str(demo / "bench" / "bench.toml"), "--accept", "--who", "bench", times=1)
+    _command("calibrate", str(demo / "bench" / "bench.toml"), "--accept", "--who", "bench",
+             "--ledger", str(demo / "ledger.sqlite"), times=1)  # fmt: skip
     _command("run", str(study), "--quiet", times=1)
     help_, again = _command("--help"), _command("run", str(study), "--quiet")
     return [

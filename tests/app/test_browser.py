@@ -254,7 +254,9 @@ def test_from_dropped_files_to_a_signed_pdf(window: Visit, served: Served, tmp_p
     expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
     page.get_by_role("link", name="Report").click()
     page.get_by_role("button", name="Write the report").first.click()
+    expect(page.get_by_label("Enter it into")).to_be_checked()  # it is not said to be invented
     page.get_by_label("Enter it into").uncheck()
+    page.get_by_label("Remark").fill("looked at")
     expect(page.frame_locator("iframe").locator("h1")).to_contain_text(
         "A first try", timeout=90_000
     )
@@ -345,11 +347,15 @@ def test_from_report_to_signature(browser: Browser, run_demo: Path, tmp_path: Pa
         with visit(browser, running.served.base, running.served.way_in) as window:
             page = window.go(f"{STUDY}/report")
             expect(page.locator("#version")).to_contain_text("Version 1, not signed")
-            page.get_by_label("Enter it into").uncheck()
+            # Of invented data nothing goes into the ledger unasked.
+            expect(page.get_by_label("Enter it into")).not_to_be_checked()
+            expect(page.locator("#sign-note")).to_contain_text("look at it first")
             expect(page.get_by_role("button", name="Sign version 1")).to_be_disabled()
             page.get_by_role("button", name="Write the report").first.click()
             frame = page.frame_locator("iframe")
             expect(frame.locator("h1")).to_be_visible(timeout=90_000)
+            expect(page.locator("#sign-note")).to_contain_text("a name and a remark")
+            page.get_by_label("Remark").fill("checked and approved")
             page.get_by_role("button", name="Sign version 1").click()
             expect(page.locator("#list li")).to_contain_text("A. Example", timeout=90_000)
             expect(frame.locator("#answer")).to_contain_text("checked and approved")

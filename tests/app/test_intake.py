@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 import sys
 import zipfile
 from dataclasses import fields, replace
@@ -143,6 +144,26 @@ def test_from_dropped_files_to_the_same_study_as_the_command_line(
     capsys.readouterr()
     again = client.post("/api/studies", json=body)
     assert again.status_code == 409 and "left as it is" in again.text
+
+
+def test_a_new_study_takes_over_the_rule_of_its_calibration(client: TestClient, root: Path) -> None:
+    """An area function holds under the choices under which it was found, and no others."""
+    shutil.copytree(root / "demo" / "raw" / "glass", root / "mine" / "raw")
+    (group,) = client.post("/api/look", json={"folder": "mine"}).json()["groups"]
+    page = client.get("/new").text
+    assert '<option value="demo/bench/calibration.toml" selected>' in page
+    assert "proposal.toml" not in page
+    body = {
+        "folder": "mine",
+        "name": "with a calibration",
+        "groups": [{k: group[k] for k in ("files", "layout", "specimen")}],
+        "bench": "demo/bench/calibration.toml",
+    }
+    made = client.post("/api/studies", json=body)
+    assert made.status_code == 200, made.text
+    study = load_study(root / "mine" / "study.toml")
+    assert study.file.analysis.radial_correction and study.file.analysis.epsilon == "exponent"
+    assert study.calibrated("tip").tip.area.kind == "blunted"
 
 
 def _call_main() -> int | str | None:

@@ -99,12 +99,31 @@ def starting_recipe(
         )
     if bench:
         parts.append(f"[benches.{key_text(tip)}]\nfile = {value_text(bench)}\n")
+        parts += _rule_of((folder or Path()) / bench)
     else:
         parts += _ideal_bench(tip, shape)
-    parts.append(_defaults())
+    parts.append(_defaults(bench=bool(bench)))
     text = "\n".join(parts)
     read_study(text, (folder or Path()) / f"{name}.toml")
     return text
+
+
+def _rule_of(calibration: Path) -> list[str]:
+    """The choices under which a calibration was found: its area function holds under no others.
+    Nothing where the file cannot be read; the check of the whole says what is wrong with it."""
+    try:
+        rule = tomllib.loads(calibration.read_text(encoding="utf-8"))["found_with"]
+        lines = [f"beta = {float(rule['beta'])!r}"] if "beta" in rule else []
+        if "epsilon" in rule:
+            told = str(rule["epsilon"])
+            lines.append(f"epsilon = {told if told[:1].isdigit() else value_text(told)}")
+        if "radial_correction" in rule:
+            lines.append(f"radial_correction = {rule['radial_correction']}")
+    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError, ValueError):
+        return []
+    if not lines:
+        return []
+    return ["[analysis]   # as the tip was calibrated\n" + "\n".join(lines) + "\n"]
 
 
 def _ideal_bench(tip: str, shape: str) -> list[str]:
@@ -126,7 +145,7 @@ def _round(shape: str) -> bool:
     return shape in ("sphero-cone", "sphere", "flat punch")
 
 
-def _defaults() -> str:
+def _defaults(*, bench: bool) -> str:
     """The choices that matter most, with their defaults, as remarks."""
     lines = [
         "# Choices and their defaults; take the # away to change one. The page “recipe” of the",
@@ -137,6 +156,8 @@ def _defaults() -> str:
         ("corrections.drift", Drift(), ("method", "window")),
         ("analysis", Analysis(), ("unloading", "window", "epsilon", "beta", "depth_at_F_max")),
     ):
+        if bench and table == "analysis":
+            continue  # those of the calibration stand above
         lines.append(f"# [{table}]")
         lines += [f"# {key} = {value_text(getattr(section, key))}" for key in keys]
     return "\n".join(lines) + "\n"

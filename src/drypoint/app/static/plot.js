@@ -165,7 +165,7 @@ export class Plot {
 
   #stroke(ctx, at, which, colour, width, alpha, dash) {
     const { x, y, start } = this.curves;
-    ctx.strokeStyle = colour; ctx.lineWidth = width * at.r; ctx.globalAlpha = alpha; ctx.setLineDash(dash.map((d) => d * at.r));
+    ctx.lineJoin = "round"; ctx.strokeStyle = colour; ctx.lineWidth = width * at.r; ctx.globalAlpha = alpha; ctx.setLineDash(dash.map((d) => d * at.r));
     ctx.beginPath();
     for (const i of which) {
       let begun = false;
@@ -193,7 +193,7 @@ export class Plot {
       if (i < 0) continue;
       if (this.curves && i < this.curves.count && !this.hidden?.[i]) {
         this.#stroke(ctx, at, [i], css("paper"), width + 2.5, 0.8, []);
-        this.#stroke(ctx, at, [i], css(i === this.chosen ? "orange" : "ink"), width, 1, []);
+        this.#stroke(ctx, at, [i], css(i === this.chosen ? this.curves.colour(i) : "ink"), i === this.chosen ? width + 1 : width, 1, this.ghost?.[i] ? DASHES.dash : []);
       }
       for (const l of this.layers) l.mark?.(ctx, at, css, i, i === this.chosen);
     }

@@ -46,6 +46,7 @@ export function askWho() {
     document.body.append(dialog); dialog.showModal(); input.focus();
   });
 }
+export function rememberName(name) { if (name && !kept("drypoint-who")) { keep("drypoint-who", name); showWho(); } }
 export class Stopped extends Error {}
 const whoButton = find("#who");
 function showWho() { if (whoButton) whoButton.textContent = kept("drypoint-who") || "Your name"; }

@@ -23,6 +23,7 @@ from drypoint.recipe import starting_recipe
 from drypoint.recipe.equipment import TipKeys
 from drypoint.records.layout import ROLES
 from drypoint.store import atomic_write
+from drypoint.store.manifest import NAME as MANIFEST
 
 #: Shapes of a tip that a study file may name.
 TIP_SHAPES: tuple[str, ...] = get_args(TipKeys.model_fields["shape"].annotation)
@@ -92,11 +93,13 @@ def folders(root: Path) -> list[dict[str, Any]]:
 
 
 def benches(root: Path) -> list[str]:
-    """Calibration files in the folder of the studies, relative to it."""
+    """Calibration files in the folder of the studies, relative to it; no proposals in results."""
     out = []
     for path in sorted(root.rglob("*.toml")):
         relative = path.relative_to(root)
         if any(p.startswith(".") for p in relative.parts) or len(relative.parts) > 5:
+            continue
+        if (path.parent / MANIFEST).is_file():
             continue
         try:
             with path.open("rb") as file:

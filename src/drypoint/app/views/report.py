@@ -17,7 +17,7 @@ from drypoint.app.pages import View
 from drypoint.app.session import CURRENT, State, overtaken
 from drypoint.app.snippets import report_python
 from drypoint.app.study_api import jobs_of
-from drypoint.errors import Where
+from drypoint.errors import LedgerError, Where
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.report.signed import origin_hash, origin_in
 from drypoint.run.signing import (
@@ -80,9 +80,21 @@ def standing(request: Request) -> dict[str, Any]:
         "signed": [s.who for s in now.mine],
         "command": shlex.join(["drypoint", "sign", str(state.study.path), "--who"]),
         "study": str(state.study.path),
+        "ledger": _ledger(),
+        "enter": not state.study.file.study.invented,
         "report_command": shlex.join(["drypoint", "report", str(state.study.path)]),
         "python": report_python(state.study.path),
     }
+
+
+def _ledger() -> str:
+    """Where the ledger lies, as it may be shown; what is wrong with its address is said there."""
+    from drypoint.ledger.place import find_place
+
+    try:
+        return str(find_place())
+    except LedgerError as error:
+        return error.what
 
 
 def _values(s: Signature) -> dict[str, Any]:

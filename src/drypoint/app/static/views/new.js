@@ -54,7 +54,9 @@ function ready() {
   find("#create").disabled = !cards.length || open.length > 0;
   find("#open").textContent = open.length ? `${plural(open.length, "group of files needs", "groups of files need")} an answer first.` : "";
 }
-find("#bench")?.addEventListener("change", (e) => { find("#shape-field").hidden = Boolean(e.target.value); });
+const benchChosen = () => { find("#shape-field").hidden = Boolean(find("#bench")?.value); };
+find("#bench")?.addEventListener("change", benchChosen);
+benchChosen();
 
 const number = (t) => parseFloat(String(t).replace(",", "."));
 form.addEventListener("submit", async (e) => {

@@ -1,10 +1,10 @@
 // The report: preview, files, signing, and whether signatures hold.
 import { get, post, query } from "../api.js";
 import { el, fill, find } from "../dom.js";
-import { api, began, copyText, onJob, onStudy, say, startJob } from "../shell.js";
+import { api, began, copyText, onJob, onStudy, rememberName, say, startJob } from "../shell.js";
 
 const version = find("#version"), files = find("#files"), signing = find("#signing"), list = find("#list"), signed = find("#signed"), preview = find("#preview");
-let now = null, checks = {}, shown = "", busy = "", draft = { who: null, why: "checked and approved", ledger: true };
+let now = null, checks = {}, shown = "", busy = "", draft = { who: null, why: "", ledger: null };
 
 const address = (kind, values) => `${api}/report/${kind}?${query(values)}`;
 const at = (when) => `${when.slice(0, 10)} ${when.slice(11, 16)} UTC`;
@@ -38,16 +38,17 @@ function form(ready) {
   if (!ready) return fill(signing, el("p", { class: "soft" }, "What is signed are results of the study as it is now. Run it first."));
   if (signing.contains(document.activeElement) && signing.querySelector("form")) return state();
   const name = el("input", { id: "sign-who", autocomplete: "name", required: true, maxlength: 200, value: draft.who ?? "" });
-  const why = el("input", { id: "sign-why", required: true, maxlength: 1000, value: draft.why });
+  const why = el("input", { id: "sign-why", required: true, maxlength: 1000, value: draft.why, placeholder: "what you checked" });
   const ledger = el("input", { id: "sign-ledger", type: "checkbox", checked: draft.ledger });
   const keep = () => { draft = { who: name.value, why: why.value, ledger: ledger.checked }; state(); };
+  if (draft.ledger === null) draft.ledger = ledger.checked = now.enter;
   if (draft.who === null) { try { name.value = localStorage.getItem("drypoint-who") || ""; } catch { /* nothing kept */ } draft.who = name.value; }
   const part = el("form", { oninput: keep, onsubmit: (e) => { e.preventDefault(); sign().catch(say); } },
     el("p", { class: "soft small" }, `Report, recipe, decisions and the hashes of raw files and results are kept with the signature. Whatever changes later makes version ${now.version + 1}.`),
     el("div", { class: "field" }, el("label", { for: "sign-who" }, "Name"), name),
     el("div", { class: "field" }, el("label", { for: "sign-why" }, "Remark (it stands in the report)"), why),
     el("div", { class: "field" }, el("span", { class: "label" }, "Date"), el("span", {}, `${new Date().toISOString().slice(0, 10)}, set at the moment of signing (UTC)`)),
-    el("div", {}, ledger, " ", el("label", { for: "sign-ledger" }, "Enter it into the laboratory’s ledger too")),
+    el("div", {}, ledger, " ", el("label", { for: "sign-ledger" }, "Enter it into the laboratory’s ledger too"), el("div", { class: "soft small mono" }, now.ledger)),
     el("div", { class: "acts" }, el("button", { class: "main", id: "sign-now" }, `Sign version ${now.version}`),
       el("button", { type: "button", class: "plain", onclick: (e) => copyText(command(), e.target) }, "Copy as command"),
       el("button", { type: "button", class: "plain", onclick: (e) => copyText(python(), e.target) }, "Copy as Python")),
@@ -65,9 +66,10 @@ function state() {
   go.textContent = `Sign version ${now.version}`;
   const unseen = !now.written && !now.signed.length;
   go.disabled = Boolean(busy) || done || unseen || !draft.who.trim() || !draft.why.trim();
-  note.textContent = done ? `${draft.who.trim()} has signed version ${now.version} already.` : unseen ? "Write the report and look at it first." : "";
+  note.textContent = done ? `${draft.who.trim()} has signed version ${now.version} already.` : unseen ? "Write the report and look at it first." : !draft.who.trim() || !draft.why.trim() ? "A signature needs a name and a remark." : "";
 }
 async function sign() {
+  rememberName(draft.who.trim());
   began(await post(`${api}/report/sign`, { version: now.state, who: draft.who.trim(), why: draft.why.trim(), ledger: draft.ledger }));
 }
 

@@ -77,7 +77,7 @@ async function show() {
     if (raw.fault) say(raw.fault);
     if (picked < 0 || picked >= one.candidates.length) picked = one.candidates.findIndex((c) => c.decision === "open");
     if (!same || !Number.isFinite(draft.load)) draft.load = picked >= 0 ? one.candidates[picked].load : one.last_mN / 2;
-    draw({ keep: same }); aside();
+    draw({ keep: same }); aside(); readout.textContent = "\u00a0";
   } catch (fault) { if (fault.status === 404) readout.textContent = "The study is not computed with its last change yet."; else say(fault); } finally { plotsPlace.removeAttribute("aria-busy"); }
 }
 
@@ -236,11 +236,12 @@ function aside() {
 function buttons() {
   const place = find("#acts");
   if (!place) return;
-  const c = picked >= 0 ? one.candidates[picked] : null, moved = !c || Math.abs(draft.load - c.load) > 0.0005 * c.load, good = Number.isFinite(draft.load) && draft.load > 0;
+  // A load far from the candidate, or one that was rejected, is set by itself.
+  const c = picked >= 0 ? one.candidates[picked] : null, own = c && !c.rejected && draft.load >= c.low && draft.load <= c.high ? c : null, moved = !c || Math.abs(draft.load - c.load) > 0.0005 * c.load, good = Number.isFinite(draft.load) && draft.load > 0;
   fill(place,
     c && el("button", { class: moved ? "" : "main", onclick: () => write({ verdict: "confirm", event: draft.event, candidate_mN: Number(c.load.toPrecision(5)) }, `Candidate ${c.number} is ${draft.event}`, `${c.text[0]} mN, with its interval.`) }, `Confirm ${c.number} as ${draft.event}…`),
-    !one.held && el("button", { class: moved ? "main" : "", disabled: !moved || !good, onclick: () => write({ verdict: "move", event: draft.event, load_mN: Number(draft.load.toPrecision(5)), ...(c ? { candidate_mN: Number(c.load.toPrecision(5)) } : {}) }, c ? `Move ${draft.event} to ${short(draft.load, 4)} mN` : `Set ${draft.event} at ${short(draft.load, 4)} mN`, "A load set by hand has no interval of its own.") }, c ? `Move ${draft.event} there…` : `Set ${draft.event} there…`),
-    c && el("button", { onclick: () => write({ verdict: "reject", candidate_mN: Number(c.load.toPrecision(5)) }, `Candidate ${c.number} is none of what was looked for`, "It stays listed, as rejected.") }, `Reject ${c.number}…`),
+    !one.held && el("button", { class: moved ? "main" : "", disabled: !moved || !good, onclick: () => write({ verdict: "move", event: draft.event, load_mN: Number(draft.load.toPrecision(5)), ...(own ? { candidate_mN: Number(own.load.toPrecision(5)) } : {}) }, own ? `Move ${draft.event} to ${short(draft.load, 4)} mN` : `Set ${draft.event} at ${short(draft.load, 4)} mN`, "A load set by hand has no interval of its own.") }, own ? `Move ${draft.event} there…` : `Set ${draft.event} there…`),
+    c && !c.rejected && el("button", { onclick: () => write({ verdict: "reject", candidate_mN: Number(c.load.toPrecision(5)) }, `Candidate ${c.number} is none of what was looked for`, "It stays listed, as rejected.") }, `Reject ${c.number}…`),
     !one.held && el("button", { onclick: () => write({ verdict: "absent", event: draft.event }, `${draft.event} did not occur`, `Up to the largest load, ${short(one.last_mN, 4)} mN: the track counts as one that held.`) }, `${draft.event} absent…`));
 }
 async function write(value, title, words) {

@@ -174,7 +174,7 @@ if (ask) {
     if (job.kind !== "stress") return;
     const over = ["done", "stopped", "failed"].includes(job.state);
     running = over ? "" : job.id;
-    if (over) look(); else if (now && !now.kept) { buttons(); if (!result) nothing(); }
+    if (over) { step = -1; look(); } else if (now && !now.kept) { buttons(); if (!result) nothing(); }
   });
   let version = "";
   onStudy((s) => { if (version && version !== s.version) look(); version = s.version; });

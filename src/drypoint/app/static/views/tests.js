@@ -44,7 +44,7 @@ async function reload({ keep = false } = {}) {
   if (!a || turn !== state.turn) return;
   answer = a; state.total = a.total; state.found = a.found; state.excluded = new Set(a.excluded);
   heads(a); options(a);
-  find("#count").textContent = (a.found === a.total ? plural(a.total, "test") : `${a.found.toLocaleString("en")} of ${plural(a.total, "test")}`) + (a.excluded.length ? `, ${a.excluded.length} excluded` : "");
+  find("#count").textContent = (a.found === a.total ? plural(a.total, "test") : `${a.found.toLocaleString("en")} of ${plural(a.total, "test")}`) + (a.excluded.length ? `, ${a.excluded.length} excluded` : "") + "; ± is the standard uncertainty";
   matches = a.matches && a.found < a.total ? new Set(a.matches) : null;
   scroll.scrollTop = top;
   draw(); paint();
