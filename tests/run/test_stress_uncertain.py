@@ -33,7 +33,7 @@ shape = "modified Berkovich"
 ELASTIC = """[stress.e]
 specimen = "s"
 rigid = true
-shape = { shape = "cone", half_angle_deg = 85.0 }
+shape = { shape = "cone", half_angle_deg = 89.0 }
 substrate = { E_GPa = 100.0, u_E_GPa = 4.0 }
 force_mN = 5.0
 unload = false
@@ -76,10 +76,9 @@ def test_depth_of_an_elastic_cone_goes_with_the_root_of_the_modulus(tmp_path: Pa
     relative_E, relative_nu = 4 / 100, 2 * 0.3 * 0.02 / (1 - 0.3**2)
     h, u_h, parts = found["depth at the peak"]
     assert parts["Young's modulus of substrate"] / h == pytest.approx(-relative_E / 2, rel=0.04)
-    assert parts["Poisson's ratio of substrate"] / h == pytest.approx(
-        -relative_nu / 2,
-        abs=1.5e-3,  # the runs scatter by 0.2 %, and their strains are finite
-    )
+    # Finite strain moves this part by 29 % at a half-angle of 80 degrees and by 14 % at 85 (with
+    # small strains by 1 % at both), so that the check is made where the cone is nearly flat.
+    assert parts["Poisson's ratio of substrate"] / h == pytest.approx(-relative_nu / 2, rel=0.06)
     assert u_h == pytest.approx(np.hypot(*parts.values()), rel=1e-12)
     H, _, parts = found["hardness by the true area"]
     assert parts["Young's modulus of substrate"] / H == pytest.approx(relative_E, rel=0.05)
