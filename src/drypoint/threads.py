@@ -2,6 +2,10 @@
 
 Compiled loops that let other threads run get a stretch of rows each. A row is computed by itself,
 so that numbers do not depend on how many threads there are.
+
+The libraries of linear algebra have threads of their own, of which neither is true: their sums
+depend on how many there are, and on a machine that is at work already they wait for each other.
+Long work therefore holds them at one.
 """
 
 from __future__ import annotations
@@ -23,6 +27,7 @@ T = TypeVar("T")
 LEAST = 32
 
 _here = threading.local()
+_holds: list[Any] = []
 _pool: list[ThreadPoolExecutor] = []
 _lock = threading.Lock()
 
@@ -44,6 +49,25 @@ def threads(count: int) -> Iterator[None]:
         yield
     finally:
         _here.count = before
+
+
+@contextmanager
+def one_in_algebra() -> Iterator[None]:
+    """One thread for the linear algebra of the whole process, until the last that asks is done."""
+    import scipy.linalg  # noqa: F401  (its library must be there to be held)
+    from threadpoolctl import threadpool_limits
+
+    with _lock:
+        _holds.append(threadpool_limits(1, user_api="blas") if not _holds else None)
+    try:
+        yield
+    finally:
+        with _lock:
+            # Whoever came first holds the limits; they go when nobody is left.
+            if len(_holds) == 1:
+                _holds.pop().restore_original_limits()
+            else:
+                _holds.pop()
 
 
 def _workers() -> ThreadPoolExecutor:
@@ -84,4 +108,4 @@ def together(parts: list[tuple[NDArray[Any], ...]]) -> tuple[NDArray[Any], ...]:
     return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
 
 
-__all__ = ["LEAST", "cores", "in_stretches", "threads", "together"]
+__all__ = ["LEAST", "cores", "in_stretches", "one_in_algebra", "threads", "together"]

@@ -59,7 +59,16 @@ def answer_lines(result: StudyResult) -> list[str]:
             value, u = round_pair(s.mean / f, s.expanded / f)
             row.append(f"{value} ± {u} {unit_text(symbol)} (k = {s.k:.2f})")
         rows.append(row)
-    return table(["specimen", "tests", *ANSWER], rows).splitlines()
+    lines = table(["specimen", "tests", *ANSWER], rows).splitlines()
+    if not result.films:
+        return lines
+    from drypoint.run.film_answers import TOGETHER, film_answers
+
+    level = result.study.file.output.level_of_confidence
+    for found in result.films:
+        lines.append(f"{found.specimen}: above are {TOGETHER}. The film itself:")
+        lines += [f"  {s} = {said} ({why})" for s, said, why in film_answers(found, level)]
+    return lines
 
 
 def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:

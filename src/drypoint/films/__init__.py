@@ -2,8 +2,8 @@
 
 ``given``: layers and tests. ``modulus``: inference of what is sought. ``compare``: all models, and
 the spread between them (``extrapolate``: the straight line to zero). ``sample``: by Monte Carlo.
-``hardness``: plateau and models. ``pileup``: signs in words. ``results``: from a reduction.
-``forward`` and ``least`` serve these.
+``hardness``: plateau and models. ``pileup``: pile-up and sink-in, signs and size. ``results``: from
+a reduction. ``forward`` and ``least`` serve these.
 """
 
 from drypoint.films.compare import Comparison, compare
@@ -30,12 +30,21 @@ from drypoint.films.hardness import (
     stress_remark,
 )
 from drypoint.films.modulus import FilmResult, infer
-from drypoint.films.pileup import pile_up_remarks
+from drypoint.films.pileup import (
+    AreaSize,
+    area_size,
+    count_areas,
+    count_areas_hardness,
+    pile_up_remarks,
+    size_words,
+    with_areas,
+)
 from drypoint.films.problems import FilmError
 from drypoint.films.results import film_tests, hardness_tests
 from drypoint.films.sample import Samples, sample
 
 __all__ = [
+    "AreaSize",
     "Comparison",
     "Entry",
     "Extrapolated",
@@ -50,8 +59,11 @@ __all__ = [
     "Samples",
     "Structure",
     "Substrate",
+    "area_size",
     "by_group",
     "compare",
+    "count_areas",
+    "count_areas_hardness",
     "extrapolate",
     "film_curves",
     "film_hardness",
@@ -63,7 +75,9 @@ __all__ = [
     "pile_up_remarks",
     "plateau",
     "sample",
+    "size_words",
     "sought",
     "stress_remark",
     "tests_from_stiffness",
+    "with_areas",
 ]

@@ -24,14 +24,16 @@ class Comparison:
     skipped : dict
         Model key -> why it could not be used.
     within : tuple of str
-        Keys of the models whose own domain holds all the tests.
+        Keys of the models whose own domain holds all the tests, and which describe them.
     spread : (float, float)
-        Lowest and highest film modulus (Pa) of the models within their domain.
+        Lowest and highest value of the first sought number (SI) by these models; NaN where fewer
+        than two are left.
     u_model : float
         Half of that spread over sqrt(3), Pa: the choice of model as a rectangular distribution
         [gum2008]. Not part of any result's uncertainty.
     extrapolated : Extrapolated or None
-        The straight line to zero contact radius, with its reasons where it is None in ``skipped``.
+        The straight line to zero contact radius, where it is the modulus of the only film that is
+        sought; the reason is in ``skipped`` where it could not be drawn.
     """
 
     results: dict[str, FilmResult]
@@ -43,11 +45,11 @@ class Comparison:
 
 
 def compare(tests: FilmTests, structure: Structure, *, u_model: float = U_MODEL) -> Comparison:
-    """Film modulus by all models. The first sought number must be a layer's modulus.
+    """The sought numbers by all models.
 
     A model that needs the tip within the film gets the tests for which that is so.
     """
-    tests = tests.with_model_error(u_model)
+    tests = tests.with_model_error(u_model, structure.layers[0].t.value)
     results: dict[str, FilmResult] = {}
     skipped: dict[str, str] = {}
     for key, model in MODELS.items():
@@ -59,13 +61,14 @@ def compare(tests: FilmTests, structure: Structure, *, u_model: float = U_MODEL)
         except FilmError as problem:
             skipped[key] = problem.what
     line = None
-    try:
-        line = extrapolate(tests, structure)
-    except FilmError as problem:
-        skipped["extrapolation"] = problem.what
-    good = [k for k, r in results.items() if r.identified[0] and not _outside(r)]
+    if structure.layers[0].E.sought:
+        try:
+            line = extrapolate(tests, structure)
+        except FilmError as problem:
+            skipped["extrapolation"] = problem.what
+    good = [k for k, r in results.items() if r.identified[0] and r.fits and not _outside(r)]
     values = [float(results[k].value[0]) for k in good]
-    low, high = (min(values), max(values)) if values else (np.nan, np.nan)
+    low, high = (min(values), max(values)) if len(values) > 1 else (np.nan, np.nan)
     return Comparison(
         results, skipped, tuple(good), (low, high), (high - low) / (2 * np.sqrt(3.0)), line
     )

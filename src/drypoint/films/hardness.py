@@ -18,6 +18,7 @@ from drypoint.films.given import Entry
 from drypoint.films.grouped import by_group
 from drypoint.films.least import fit
 from drypoint.films.problems import FilmError
+from drypoint.films.words import short
 from drypoint.uncertainty.joint import Joint, join
 from drypoint.uncertainty.propagation import coverage_factor
 
@@ -80,7 +81,10 @@ class Plateau:
         Its ends as relative depths.
     H, u_random, u_systematic : float
         Weighted mean, Pa, and its standard uncertainties; the random one widened where the tests
-        scatter more than they say.
+        scatter more than they say, the systematic one with ``u_flat``.
+    u_flat : float
+        Standard uncertainty of taking the stretch as flat, Pa: anywhere up to what the largest
+        trend that the tests allow would add between its middle and the surface [gum2008].
     dof : float
     tests : array of bool, shape (n,)
     trend, u_trend : float
@@ -91,6 +95,7 @@ class Plateau:
     H: float
     u_random: float
     u_systematic: float
+    u_flat: float
     dof: float
     tests: NDArray[np.bool_]
     trend: float
@@ -105,7 +110,8 @@ class Plateau:
 def plateau(tests: HardnessTests, deepest: float = 1.0) -> Plateau | None:
     """The longest stretch (in ln h) with no trend, at relative depths up to ``deepest``.
 
-    A stretch counts when it holds five tests or more over a factor of 1.3 in depth, its trend does
+    A stretch counts when it holds values of five tests or more (or five unloadings, where there are
+    fewer tests) over a factor of 1.3 in depth, its trend does
     not differ from zero (95 %), and the trend is known to 10 % of the hardness, so that flatness
     is shown and not merely unrefuted. Of equal ones the shallower. None where no stretch counts.
     """
@@ -152,11 +158,16 @@ def _mean(tests: HardnessTests, rows: NDArray[np.int64], trend: float, u: float)
     jac = w @ tests.jac[rows]
     used = np.zeros(len(tests.beta), dtype=bool)
     used[rows] = True
+    beta = tests.beta[rows]
+    steepest = (abs(trend) + coverage_factor(len(rows) - 2) * u) / float(np.ptp(beta))
+    flat = steepest * float(w @ beta) / float(np.sqrt(3.0))
+    shared = float(np.sqrt(max(jac @ tests.inputs.cov @ jac, 0.0))) if jac.size else 0.0
     return Plateau(
         (float(tests.beta[rows].min()), float(tests.beta[rows].max())),
         mean,
         random,
-        float(np.sqrt(max(jac @ tests.inputs.cov @ jac, 0.0))) if jac.size else 0.0,
+        float(np.hypot(shared, flat)),
+        flat,
         dof,
         used,
         trend,
@@ -273,8 +284,8 @@ def stress_remark(tests: HardnessTests) -> str:
     kind = "tensile" if s.value > 0 else "compressive"
     way = "lowers" if s.value > 0 else "raises"
     return (
-        f"The film is declared to hold a {kind} stress of {abs(s.value) / 1e9:.3g} GPa, "
-        f"{100 * share:.2g} % of the hardness measured. Such a stress {way} the apparent hardness, "
-        "in good part through pile-up that the contact depth does not see; no number here is "
-        "corrected for it."
+        f"The film is declared to hold a {kind} stress of {short(abs(s.value) / 1e9, 3)} GPa, "
+        f"{short(100 * share)} % of the hardness measured. Such a stress {way} the apparent "
+        "hardness, in good part through pile-up that the contact depth does not see; no number "
+        "here is corrected for it."
     )

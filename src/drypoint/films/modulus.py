@@ -1,10 +1,11 @@
 """Modulus of a film (and, where asked, thickness or substrate) from many tests together.
 
 The data are ln E_eff* of each test against its contact radius. The sought numbers are found by
-weighted least squares (moduli and thicknesses as logarithms); the weights are the tests' own
-errors and what scatter they leave unexplained. What is given, the shared inputs of the bench and
-the known numbers of the layers, goes through the fit by the implicit derivative of its minimum,
-D = (J'WJ + P)^-1 J'W dr/dgiven, so that it is not shrunk by the number of tests [gum2008].
+generalised least squares (moduli and thicknesses as logarithms): each test's own error and what
+scatter it leaves unexplained, and what all tests share (the inputs of the bench, the known numbers
+of the layers, the elastic model's own error) as one covariance [aitken1936]. So a number that is
+known better never makes the result worse, what is shared is not shrunk by the number of tests
+[gum2008], and what was known before of a sought number is kept.
 """
 
 from __future__ import annotations
@@ -15,21 +16,24 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
-from drypoint.contact.film_models import outside
-from drypoint.films.forward import Forward, forward, model_of, pair_of
+from drypoint.films.forward import forward, model_of
 from drypoint.films.given import U_MODEL, FilmTests, Structure
 from drypoint.films.grouped import by_group
-from drypoint.films.least import STEP, Fit, fit
+from drypoint.films.least import Fit
+from drypoint.films.posed import Posed
 from drypoint.films.problems import FilmError
-from drypoint.uncertainty.joint import Joint, join
+from drypoint.films.words import remarks_on
+from drypoint.uncertainty.joint import Joint, join, single
 from drypoint.uncertainty.propagation import coverage_factor, welch_satterthwaite
 
 Floats = NDArray[np.float64]
 
 #: A number whose 95 % interval reaches further than this factor either way is not identified.
 IDENTIFIED = 2.0
-#: How far from its start a modulus or thickness may go.
-REACH = 1e3
+#: A course of the residuals below this (relative) is let pass.
+UNSEEN = 0.02
+#: Probability below which a misfit is no chance.
+UNLIKELY = 1e-3
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,8 @@ class FilmResult:
     correlation : array, shape (m, m)
         Of the sought numbers, random and systematic together.
     inputs : Joint
-        Everything that was given: shared inputs of the bench and known numbers of the layers.
+        Everything that was given: shared inputs of the bench, the elastic model's error, known
+        numbers of the layers, and what was known before of sought ones ("film.t before").
     sensitivity : array, shape (m, k)
         Derivative of each sought number with respect to ``inputs``.
     relative : array of bool, shape (m,)
@@ -62,6 +67,9 @@ class FilmResult:
         Relative scatter from test to test beyond the stated uncertainties.
     fitted, residual : array, shape (n,)
         E_eff* of the model at each test (Pa), and ln of measured over fitted.
+    fits : bool
+        Whether layers as stated and model describe the tests: no trend of the residuals along the
+        contact radius beyond what is uncertain anyhow.
     information : array, shape (n,)
         Share of each test in what is known of the first sought number; adds up to 1.
     informative : (float, float)
@@ -85,6 +93,7 @@ class FilmResult:
     scatter: float
     fitted: Floats
     residual: Floats
+    fits: bool
     information: Floats
     informative: tuple[float, float]
     identified: tuple[bool, ...]
@@ -133,15 +142,15 @@ def infer(
         A key of :data:`drypoint.contact.film_models.MODELS`.
     u_model : float
         Relative standard uncertainty of E_eff* as the elastic solution gives it, shared by all
-        tests; the input "model.elastic" of the result.
+        tests; the inputs "model.elastic" of the result.
 
     Raises
     ------
     FilmError
         When there are fewer tests than free numbers or the model does not apply.
     """
-    tests = tests.with_model_error(u_model)
-    problem = _Problem(tests, structure, forward(structure, model, tests.depth))
+    tests = tests.with_model_error(u_model, structure.layers[0].t.value)
+    problem = Posed(tests, structure, forward(structure, model, tests.depth))
     lost = int(np.sum(~np.isfinite(problem.model(problem.start()))))
     if lost:
         raise FilmError(
@@ -159,96 +168,30 @@ def infer(
     return _result(problem, found, model)
 
 
-class _Problem:
-    """Maps between the sought parameters (logarithms of what is positive) and all numbers."""
-
-    def __init__(self, tests: FilmTests, structure: Structure, run: Forward) -> None:
-        self.tests, self.structure, self.run = tests, structure, run
-        pairs = list(structure.entries())
-        self.values = np.array([e.value for _, e in pairs])
-        self.where = np.array([i for i, (_, e) in enumerate(pairs) if e.sought])
-        self.names = tuple(pairs[i][0] for i in self.where)
-        self.entries = [pairs[i][1] for i in self.where]
-        self.relative = np.array([not n.endswith(".nu") for n in self.names])
-        self.log_a = np.log(tests.radius)
-
-    def start(self) -> Floats:
-        v = self.values[self.where]
-        return np.where(self.relative, np.log(np.where(self.relative, v, 1.0)), v)
-
-    def unfold(self, p: Floats) -> Floats:
-        out = self.values.copy()
-        out[self.where] = np.where(self.relative, np.exp(np.where(self.relative, p, 0.0)), p)
-        return out
-
-    def model(self, p: Floats) -> Floats:
-        return self.run(self.unfold(p), self.log_a)
-
-    def prior(self) -> tuple[Floats, Floats]:
-        u = np.array(
-            [e.u / e.value if r else e.u for e, r in zip(self.entries, self.relative, strict=True)]
-        )
-        return self.start(), u
-
-    def bounds(self) -> tuple[Floats, Floats]:
-        p, far = self.start(), np.log(REACH)
-        return (
-            np.where(self.relative, p - far, -0.4),
-            np.where(self.relative, p + far, 0.4999),
-        )
-
-    def fit(self) -> Fit:
-        start = self.start()
-        t = self.tests
-        # The shallowest tests see most of the top layer: a better start than a guess.
-        if self.names[0] == f"{self.structure.layers[0].name}.E" and not np.isfinite(
-            self.entries[0].u
-        ):
-            shallow = t.E_star[np.argsort(t.radius)[: max(1, len(t) // 5)]]
-            start[0] = np.clip(np.log(np.median(shallow)), *(b[0] for b in self.bounds()))
-        return fit(
-            self.model, np.log(t.E_star), t.u_random / t.E_star, start, self.prior(), self.bounds()
-        )
-
-    def residual_slopes(self, p: Floats) -> tuple[Joint, Floats]:
-        """Given inputs, and the derivative of the residuals with respect to them."""
-        t = self.tests
-        values = self.unfold(p)
-        bend = (self.run(values, self.log_a + STEP) - self.run(values, self.log_a - STEP)) / (
-            2 * STEP
-        )
-        bench = t.jac_E / t.E_star[:, None] - bend[:, None] * t.jac_radius / t.radius[:, None]
-        layers = self.structure.known_inputs(t.inputs.names)
-        for i, (_, e) in enumerate(self.structure.entries()):
-            if not e.sought and e.shared in t.inputs.names:
-                bench[:, t.inputs.index(e.shared)] -= self._slope(values, i)
-        columns = [bench]
-        for name in layers.names:
-            i = self.structure.names.index(name)
-            columns.append(-self._slope(values, i)[:, None])
-        return join([t.inputs, layers]), np.concatenate(columns, axis=1)
-
-    def _slope(self, values: Floats, i: int) -> Floats:
-        ratio = self.structure.names[i].endswith(".nu")
-        step = STEP if ratio else STEP * values[i]
-        up, down = values.copy(), values.copy()
-        up[i], down[i] = values[i] + step, values[i] - step
-        if ratio:
-            up[i] = min(up[i], 0.5)
-        width = up[i] - down[i]
-        return (self.run(up, self.log_a) - self.run(down, self.log_a)) / width
-
-
 def _factor(u_random: float, u_systematic: float, dof: float, level: float = 0.95) -> float:
     """Coverage factor; the systematic part is taken as well known [gum2008]."""
     parts, nu = np.array([u_random**2, u_systematic**2]), np.array([dof, np.inf])
     return coverage_factor(max(welch_satterthwaite(parts, nu), 1.0), level)
 
 
-def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
+def _given(problem: Posed, found: Fit) -> tuple[Joint, Floats]:
+    """All that was given, and the derivative of the sought parameters with respect to it."""
     inputs, slopes = problem.residual_slopes(found.p)
+    before = [
+        (single(f"{n} before", e.value, e.u, "known before the tests"), found.cov[:, j] * pull / r)
+        for j, (n, e, pull) in enumerate(
+            zip(problem.names, problem.entries, found.pull, strict=True)
+        )
+        for r in [e.value if problem.relative[j] else 1.0]
+        if pull > 0
+    ]
+    columns = [found.gain @ slopes, *(c[:, None] for _, c in before)]
+    return join([inputs, *(x for x, _ in before)]), np.concatenate(columns, axis=1)
+
+
+def _result(problem: Posed, found: Fit, model: str) -> FilmResult:
+    inputs, D = _given(problem, found)
     cov, dof = _own_scatter(problem.tests, found)
-    D = found.cov @ (found.jac.T * found.weight) @ slopes
     systematic = D @ inputs.cov @ D.T
     total = cov + systematic
     best = problem.unfold(found.p)[problem.where]
@@ -261,7 +204,8 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
     identified = tuple(bool(not w) and found.converged and not found.at_bound for w in wide)
     information = _information(found)
     lo, hi = _middle(problem.tests.radius, information)
-    remarks = _remarks(problem, found, model, identified)
+    fits = _fits(problem.tests, found)
+    remarks = remarks_on(problem, found, model, identified, fits)
     return FilmResult(
         model,
         problem.names,
@@ -277,6 +221,7 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
         found.scatter,
         np.exp(problem.model(found.p)),
         found.residual,
+        fits,
         information,
         (lo, hi),
         identified,
@@ -287,14 +232,36 @@ def _result(problem: _Problem, found: Fit, model: str) -> FilmResult:
 def _own_scatter(tests: FilmTests, found: Fit) -> tuple[Floats, float]:
     """Random covariance and its degrees of freedom; wider where values of one test go together."""
     dof = max(found.dof, 1.0) if found.scatter > 0 else np.inf
+    random = found.random
     if tests.group is None or len(np.unique(tests.group)) == len(tests):
-        return found.cov, dof
-    pull = (found.residual * found.weight)[:, None] * found.jac @ found.cov
-    seen = by_group(pull, tests.group)
-    wider = np.sqrt(np.maximum(np.diag(seen.cov) / np.diag(found.cov), 1.0))
+        return random, dof
+    seen = by_group(found.gain.T * found.own[:, None], tests.group)
+    base = np.maximum(np.diag(random), 1e-300)
+    wider = np.sqrt(np.maximum(np.diag(seen.cov) / base, 1.0))
     if not np.any(wider > 1):
-        return found.cov, dof
-    return found.cov * np.outer(wider, wider), min(dof, seen.dof)
+        return random, dof
+    return random * np.outer(wider, wider), min(dof, seen.dof)
+
+
+def _fits(tests: FilmTests, found: Fit) -> bool:
+    """Nothing asked of what is shared that is unlikely, and no smooth course of what is left.
+
+    What is shared (bench, layers, model) may explain a course of the residuals, but not by amounts
+    that its uncertainties make all but impossible. To the rest Legendre polynomials up to the third
+    are fitted with the weights of the fit; their sum of squares is held against chi-squared, and a
+    course below 2 % is let pass.
+    """
+    if chdtrc(max(found.told, 1.0), found.strain) < UNLIKELY:
+        return False
+    if len(tests) < 8:
+        return True
+    x = np.log(tests.radius)
+    x = 2 * (x - x.min()) / max(float(np.ptp(x)), 1e-12) - 1
+    base = np.polynomial.legendre.legvander(x, 3) * np.sqrt(found.weight)[:, None]
+    q, _ = np.linalg.qr(base)
+    own = q.T @ (found.own * np.sqrt(found.weight))
+    course = q @ own / np.sqrt(found.weight)
+    return bool(chdtrc(4, float(own @ own)) > UNLIKELY or np.sqrt(np.mean(course**2)) < UNSEEN)
 
 
 def _information(found: Fit) -> Floats:
@@ -314,35 +281,3 @@ def _middle(radius: Floats, share: Floats) -> tuple[float, float]:
     last = len(radius) - 1
     low, high = (min(int(np.searchsorted(running, x)), last) for x in (0.1, 0.9))
     return float(radius[order[low]]), float(radius[order[high]])
-
-
-def words(name: str) -> str:
-    """What a number of the structure is: ``film.E`` -> modulus of film."""
-    layer, _, kind = name.rpartition(".")
-    return f"{ {'E': 'modulus', 'nu': 'Poisson ratio', 't': 'thickness'}[kind] } of {layer}"
-
-
-def _remarks(
-    problem: _Problem, found: Fit, model: str, identified: tuple[bool, ...]
-) -> tuple[str, ...]:
-    x = problem.tests.radius / problem.structure.layers[0].t.value
-    reach = (float(x.min()), float(x.max()))
-    out = [
-        f"The {words(name)} is not identifiable from these depths (a/t {reach[0]:.2g} to "
-        f"{reach[1]:.2g}): test shallower or deeper, or state what is known."
-        for name, good in zip(problem.names, identified, strict=True)
-        if not good
-    ]
-    if not found.converged:
-        out.append("The fit did not settle.")
-    values = problem.unfold(found.p)
-    if len(problem.structure.layers) == 1:
-        pair = pair_of(problem.structure, values)
-        out += outside(model_of(model), pair, problem.tests.radius, problem.tests.depth)
-    beyond = float(np.sum((found.residual * problem.tests.E_star / problem.tests.u_random) ** 2))
-    if found.dof >= 1 and chdtrc(found.dof, beyond) < 0.01:
-        out.append(
-            f"The tests scatter by {100 * found.scatter:.2g} % more than their uncertainties say; "
-            "the random part holds it."
-        )
-    return tuple(out)

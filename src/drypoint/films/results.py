@@ -12,6 +12,12 @@ from drypoint.reduction.result import Reduction
 
 Floats = NDArray[np.float64]
 
+#: What a quantity is called in a sentence.
+WORDS = {
+    "A_p": "a contact area", "E_IT_star": "a modulus", "h_c": "a contact depth",
+    "H_IT": "a hardness",
+}  # fmt: skip
+
 
 def _rows(
     reduction: Reduction, rows: NDArray[np.int64] | None, symbols: tuple[str, ...]
@@ -23,7 +29,8 @@ def _rows(
         good &= np.isfinite(reduction[symbol].u_random[chosen])
     if not np.any(good):
         raise FilmError(
-            f"No test has {' and '.join(symbols)}.", remedy="See the flags of the tests for why."
+            f"No test has {' and '.join(WORDS[s] for s in symbols)}.",
+            remedy="See the flags of the tests for why.",
         )
     return chosen[good]
 

@@ -19,10 +19,14 @@ from numpy.typing import NDArray
 from drypoint.films.emulator import Emulator
 from drypoint.films.forward import Forward, forward
 from drypoint.films.given import U_MODEL, FilmTests, Structure
-from drypoint.films.modulus import REACH, infer
+from drypoint.films.modulus import infer
+from drypoint.films.posed import REACH
 from drypoint.films.problems import FilmError
 
 Floats = NDArray[np.float64]
+
+#: Autocorrelation times that a chain must hold, and steps below which that time cannot be told.
+ENOUGH, LEAST = 50.0, 400
 
 
 @dataclass(frozen=True)
@@ -37,13 +41,18 @@ class Samples:
     acceptance : float
         Mean fraction of accepted steps; 0.2 to 0.5 is healthy.
     steps_per_time : float
-        Steps over the longest autocorrelation time; below 50 the tails are rough.
+        Steps over the longest autocorrelation time; below :data:`ENOUGH` the tails are rough.
     """
 
     names: tuple[str, ...]
     draws: Floats
     acceptance: float
     steps_per_time: float
+
+    @property
+    def settled(self) -> bool:
+        """Whether the chain is long enough for its interval to be believed."""
+        return self.steps_per_time >= ENOUGH
 
     def interval(self, name: str, level: float = 0.95) -> tuple[float, float, float]:
         """Median and the probabilistically symmetric interval."""
@@ -64,6 +73,9 @@ def sample(
 ) -> Samples:
     """Draw from the posterior; the first third of the chain is left out.
 
+    The chain goes on, up to eight times its length, until it holds :data:`ENOUGH` autocorrelation
+    times; where it does not even then, the result is not ``settled``.
+
     Parameters
     ----------
     tests, structure, model, u_model
@@ -83,7 +95,9 @@ def sample(
             "Sampling needs the library emcee, which is not installed.",
             remedy="Install the extra: pip install 'drypoint[mcmc]'.",
         ) from None
-    target = _Posterior(tests.with_model_error(u_model), structure, model)
+    target = _Posterior(
+        tests.with_model_error(u_model, structure.layers[0].t.value), structure, model
+    )
     size = len(target.where)
     walkers = max(walkers, 2 * size + 2)
     rng = np.random.default_rng(seed)
@@ -93,11 +107,19 @@ def sample(
     sampler: Any = emcee.EnsembleSampler(walkers, size, target)
     # emcee draws from the old generator of NumPy; its state is ours, so the draws repeat.
     state = np.random.RandomState(seed).get_state()
-    sampler.run_mcmc(emcee.State(start, random_state=state), steps)
-    chain = sampler.get_chain(discard=steps // 3, flat=True)
-    time = float(np.max(sampler.get_autocorr_time(tol=0)))
+    at: Any = emcee.State(start, random_state=state)
+    made = 0
+    for more in (1, 1, 2, 4):
+        at = sampler.run_mcmc(at, steps * more)
+        made += steps * more
+        time = float(np.max(sampler.get_autocorr_time(tol=0)))
+        if made >= ENOUGH * time and made >= LEAST:
+            break
+    if made < LEAST:  # too short for its own autocorrelation time to be known
+        time = np.inf
+    chain = sampler.get_chain(discard=made // 3, flat=True)
     draws = np.where(target.relative, np.exp(np.where(target.relative, chain, 0.0)), chain)
-    return Samples(target.names, draws, float(np.mean(sampler.acceptance_fraction)), steps / time)
+    return Samples(target.names, draws, float(np.mean(sampler.acceptance_fraction)), made / time)
 
 
 class _Posterior:

@@ -92,6 +92,14 @@ class FilmAnalysisKeys(Section):
         1.0,
         source="our own choice: deeper, the tip is through the film",
     )
+    pile_up: Literal["counted", "noted"] = key(
+        "What the size of pile-up and sink-in, as h_p/h_max and the work of loading allow it, is "
+        "for: counted in the film's values, the contact areas in the middle of their range and the "
+        "range in the uncertainty, or only noted beside them. Counted for pyramids and cones of "
+        "about 70 degrees.",
+        "counted",
+        source="our finite-element tests (docs/explanation/films.md)",
+    )
     sampling: bool = key(
         "Whether the posterior is sampled too (Monte Carlo; needs the extra mcmc).", False
     )

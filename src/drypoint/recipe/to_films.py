@@ -43,6 +43,7 @@ class Coating:
     u_model: float
     up_to_depth: float
     steps: int
+    pile_up: str = "counted"
 
 
 def coating_of(study: Study, name: str) -> Coating | None:
@@ -89,7 +90,11 @@ def _coating(specimen: Specimen, nu: Joint) -> Coating:
     keys, base = specimen.layers, specimen.substrate
     if base is None:
         raise _LayerError(
-            Problem(("substrate",), "the table is missing.", "Say what carries the layers.")
+            Problem(
+                ("substrate",),
+                "the table is missing.",
+                "Say what carries the layers; for a base that is all but rigid give a large E_GPa.",
+            )
         )
     if specimen.thickness_nm is not None:
         for i, row in enumerate(keys):
@@ -116,7 +121,7 @@ def _coating(specimen: Specimen, nu: Joint) -> Coating:
         hardness = known(to_si(base.hardness_GPa, "GPa"), to_si(base.u_hardness_GPa, "GPa"))
     how = specimen.film_analysis
     return Coating(structure, stresses, hardness, how.u_model, how.up_to_depth,
-                   how.sampling_steps if how.sampling else 0)  # fmt: skip
+                   how.sampling_steps if how.sampling else 0, how.pile_up)  # fmt: skip
 
 
 def _layer(
@@ -192,6 +197,10 @@ def _entry(
 ) -> Entry:
     from drypoint.films import known, sought
 
+    if value is None and wanted:
+        raise _LayerError(
+            Problem((*path, key), "the key is missing.", "What is sought needs a start here, too.")
+        )
     if value is None:
         raise _LayerError(
             Problem((*path, key), "the key is missing.", "The exact solution needs this number.")

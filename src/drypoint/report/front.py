@@ -11,6 +11,7 @@ from drypoint.figures.rows import rows_of
 from drypoint.report.model import Answer
 from drypoint.report.words import between, declared_span, dof_text, level_text, own_text, with_unit
 from drypoint.run.columns import unit_text
+from drypoint.run.film_answers import TOGETHER, film_answers
 from drypoint.run.result import StudyResult
 from drypoint.uncertainty.series import SeriesResult
 
@@ -24,7 +25,9 @@ def answers(result: StudyResult) -> tuple[Answer, ...]:
     out = []
     for specimen in result.specimens:
         known = result.series.get(specimen, {})
-        values = []
+        film = next((f for f in result.films if f.specimen == specimen), None)
+        level = result.study.file.output.level_of_confidence
+        values = [] if film is None else list(film_answers(film, level))
         for symbol in SYMBOLS:
             s = known.get(symbol)
             if s is None:
@@ -35,7 +38,8 @@ def answers(result: StudyResult) -> tuple[Answer, ...]:
                     symbol,
                     with_unit(symbol, s.mean, s.expanded),
                     f"{plural(s.n, 'test')}; k = {s.k:.2f} for {level_text(s.level)} with "
-                    f"{_dof(s)}; the specimen's own variation {_own(symbol, s)}",
+                    f"{_dof(s)}; the specimen's own variation {_own(symbol, s)}"
+                    + ("" if film is None else f"; {TOGETHER}"),
                 )
             )
         about = result.study.specimen(specimen).description

@@ -41,12 +41,14 @@ from drypoint.run.progress import Watch
 from drypoint.run.reading import Readings, read_study_records
 from drypoint.run.study_run import provenance_of
 from drypoint.store.cache import Cache
+from drypoint.threads import one_in_algebra
 from drypoint.tips.tip import Bench
 
 #: Below this number of reference tests the scatter between them is not seen; our own choice.
 _FEW_TESTS = 4
 
 
+@one_in_algebra()
 def calibrate_study(
     study: Study | Path | str, *, watch: Watch | None = None, use_cache: bool = True
 ) -> BenchResult:

@@ -13,6 +13,7 @@ from drypoint.films import (
     Comparison,
     Entry,
     FilmCurves,
+    FilmError,
     FilmHardness,
     FilmResult,
     FilmTests,
@@ -20,17 +21,24 @@ from drypoint.films import (
     Plateau,
     Samples,
     compare,
+    count_areas,
+    count_areas_hardness,
     film_curves,
     film_hardness,
     film_tests,
     hardness_tests,
+    infer,
     pile_up_remarks,
     plateau,
     sample,
+    size_words,
     stress_remark,
+    with_areas,
 )
+from drypoint.films.words import words
 from drypoint.recipe import canonical_hash
 from drypoint.recipe.to_films import Coating, coating_of
+from drypoint.run.piled import NO_SIZE, Piled, piled_of
 from drypoint.run.progress import Cancelled, Watch
 from drypoint.run.result import StudyResult
 from drypoint.store.cache import Cache, cache_key
@@ -48,6 +56,8 @@ class Solved:
     ``comparison`` holds every model, the exact one first; ``samples`` are there where the recipe
     asks for them. ``hardness`` are the models of film hardness, where the substrate's is stated;
     ``plateau`` is ``None`` where hardness stands still nowhere. ``remarks`` are plain sentences.
+    ``at_ends`` are the best value of the first sought number with all contact areas at the low and
+    at the high end of what pile-up and sink-in allow; ``None`` where their size is not known.
     """
 
     comparison: Comparison
@@ -55,6 +65,7 @@ class Solved:
     plateau: Plateau | None
     hardness: tuple[FilmHardness, ...]
     remarks: tuple[str, ...]
+    at_ends: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -63,7 +74,9 @@ class FilmFound:
 
     ``tests`` and ``hardness_tests`` are the values that were used; ``rows`` and ``hardness_rows``
     say which rows of the table of cycles they are. ``too_deep`` counts the unloadings left out
-    because they went deeper than the recipe allows. ``key`` stands for all that went in.
+    because they went deeper than the recipe allows. ``piled`` has the size of pile-up and sink-in
+    of ``tests``; where the recipe counts it, ``tests`` and ``hardness_tests`` have it in. ``key``
+    stands for all that went in.
     """
 
     specimen: str
@@ -75,6 +88,7 @@ class FilmFound:
     too_deep: int
     solved: Solved
     key: str
+    piled: Piled
 
     def curves(self, level: float = 0.95) -> FilmCurves:
         """Fitted curves of every model, for figures."""
@@ -83,6 +97,11 @@ class FilmFound:
             self.tests, self.coating.structure, self.solved.comparison, self.hardness_tests,
             self.solved.hardness, np.nan if base is None else base.value, level=level,
         )  # fmt: skip
+
+    @property
+    def counted(self) -> bool:
+        """Whether the size of pile-up and sink-in is in the values."""
+        return self.coating.pile_up == "counted" and self.piled.size is not None
 
     @property
     def exact(self) -> FilmResult:
@@ -127,35 +146,51 @@ def _one(result: StudyResult, name: str, cache: Cache | None) -> FilmFound:
     h = cycles["h_c"].value
     deep = mine & (h > coating.up_to_depth * coating.structure.layers[0].t.value)
     rows = np.flatnonzero(mine & ~deep)
+    if np.any(deep) and not np.any(np.isfinite(h[rows])):
+        raise FilmError(
+            f"All {int(np.sum(deep))} unloadings are deeper than {coating.up_to_depth:g} of the "
+            f"thickness of {coating.structure.layers[0].t.value * 1e9:.4g} nm.",
+            remedy="Check thickness_nm, or set film_analysis.up_to_depth.",
+        )
     has_E = _with(result, rows, ("A_p", "E_IT_star", "h_c"))
     has_H = _with(result, rows, ("H_IT", "h_c"))
     tests = film_tests(cycles, has_E)
+    piled = piled_of(result, has_E, coating)
+    counted = coating.pile_up == "counted" and piled.size is not None
+    plain = tests
+    if piled.size is not None and counted:
+        tests = count_areas(tests, piled.size, piled.E_r)
     hard = None
     if len(has_H):
         hard = hardness_tests(cycles, coating.structure.layers[0].t, has_H, coating.stresses[0])
-    ratio = _ratios(result, rows)
+        size = piled_of(result, has_H, coating).size
+        if counted and size is not None:
+            hard = count_areas_hardness(hard, size)
     seed = result.study.file.study.seed
-    key = cache_key("film", __version__, canonical_hash([coating, seed]), _digest(tests, hard))
+    key = cache_key(
+        "film", __version__, canonical_hash([coating, seed]), _digest(tests, hard, piled)
+    )
     solved = _cached(cache, key)
     if solved is None:
-        solved = _solve(coating, tests, hard, ratio, seed)
+        solved = _solve(coating, (tests, plain), hard, piled, seed)
         if cache is not None:
             tree, arrays = encode(solved)
             cache.put(key, arrays, tree)
-    return FilmFound(name, coating, tests, has_E, hard, has_H, int(np.sum(deep)), solved, key)
+    return FilmFound(
+        name, coating, tests, has_E, hard, has_H, int(np.sum(deep)), solved, key, piled
+    )
 
 
 def _solve(
     coating: Coating,
-    tests: FilmTests,
+    both: tuple[FilmTests, FilmTests],
     hard: HardnessTests | None,
-    ratio: tuple[Floats, Floats],
+    piled: Piled,
     seed: int,
 ) -> Solved:
+    tests, plain = both  # with pile-up in, where it is counted, and without
     comparison = compare(tests, coating.structure, u_model=coating.u_model)
     if "exact" not in comparison.results:
-        from drypoint.films import infer
-
         infer(tests, coating.structure, u_model=coating.u_model)  # says why
     samples = None
     if coating.steps:
@@ -171,10 +206,47 @@ def _solve(
     found = comparison.results["exact"].best[0]
     first = comparison.results["exact"].names[0] == f"{coating.structure.layers[0].name}.E"
     softer = bool(found < base) if first else None
-    remarks = list(pile_up_remarks(ratio[0], ratio[1], softer))
+    remarks = list(pile_up_remarks(piled.depth_ratio, piled.work_ratio, piled.excess, softer))
+    if piled.size is not None and np.any(piled.size.known):
+        remarks.append(size_words(piled.size))
+    elif coating.pile_up == "counted":
+        remarks.append(NO_SIZE)
+    if tests.group is not None and len(np.unique(tests.group)) == 1:
+        remarks.append(
+            "All values come from one test: what differs from place to place is not seen."
+        )
+    if samples is not None and not samples.settled:
+        remarks.append(
+            f"The sampled values are withheld: {samples.steps_per_time:.0f} correlation times are "
+            "too few. Give more sampling_steps."
+        )
+    vague = [n for n, e in coating.structure.entries() if not e.sought and e.u > 0.3 * abs(e.value)]
+    if vague:
+        remarks.append(
+            f"So uncertain that linear propagation is poor: {', '.join(map(words, vague))}. Let it "
+            "be sought with what is known of it, or sample."
+        )
     if hard is not None and coating.stresses[0].value != 0:
         remarks.append(stress_remark(hard))
-    return Solved(comparison, samples, flat, tuple(models), tuple(remarks))
+    return Solved(
+        comparison, samples, flat, tuple(models), tuple(remarks), _at_ends(coating, plain, piled)
+    )
+
+
+def _at_ends(coating: Coating, tests: FilmTests, piled: Piled) -> tuple[float, float] | None:
+    """The first sought number with all areas at the ends of their range, the lower value first."""
+    size = piled.size
+    if size is None or not np.any(size.known):
+        return None
+    ends = [
+        float(
+            infer(with_areas(tests, x, piled.E_r), coating.structure, u_model=coating.u_model).best[
+                0
+            ]
+        )
+        for x in (size.low, size.high)
+    ]
+    return min(ends), max(ends)
 
 
 def _hardness_models(hard: HardnessTests, base: Entry) -> list[FilmHardness]:
@@ -193,19 +265,13 @@ def _with(result: StudyResult, rows: Rows, symbols: tuple[str, ...]) -> Rows:
     return rows[good]
 
 
-def _ratios(result: StudyResult, rows: Rows) -> tuple[Floats, Floats]:
-    """h_p/h_max and W_elast/W_total of some rows."""
-    c = result.cycles
-    return (
-        c["h_p"].value[rows] / c["h_max"].value[rows],
-        c["eta_IT"].value[rows] / 100.0,
-    )
-
-
-def _digest(tests: FilmTests, hard: HardnessTests | None) -> str:
+def _digest(tests: FilmTests, hard: HardnessTests | None, piled: Piled) -> str:
     """Stands for the values that went in, to the bit."""
     arrays: list[Any] = [tests.radius, tests.E_star, tests.u_random, tests.depth, tests.jac_E,
-                         tests.jac_radius, tests.group, tests.inputs.cov]  # fmt: skip
+                         tests.jac_radius, tests.group, tests.inputs.cov, piled.depth_ratio,
+                         piled.work_ratio, piled.excess, piled.E_r]  # fmt: skip
+    if piled.size is not None:
+        arrays += [piled.size.low, piled.size.high]
     if hard is not None:
         arrays += [hard.beta, hard.H, hard.u_random, hard.jac]
     return canonical_hash(
@@ -229,6 +295,6 @@ def film_notes(done: tuple[FilmFound, ...], failed: tuple[FilmFailure, ...]) -> 
         notes += [
             f"Film of specimen “{one.specimen}”: {r}"
             for r in one.exact.remarks
-            if "not identifiable" in r
+            if any(words in r for words in ("not identifiable", "do not describe", "its bound"))
         ]
     return tuple(notes)

@@ -21,13 +21,15 @@ VALUE_COLUMNS: dict[str, str] = {
     "quantity": "what was sought: layer or substrate, and E, nu or t (thickness)",
     "unit": "GPa, nm, or empty",
     "model": "exact layered contact, an approximation by its authors, the straight line to zero, "
-    "sampling, or the spread between models",
-    "tests_within": "whether the tests lie where the model is held to be good",
+    "sampling, the spread between models, or what pile-up and sink-in may do",
+    "tests_within": "whether the tests lie where the model is held to be good and it describes "
+    "them",
     "value": "the number; empty where these depths do not tell it",
     "u": "its standard uncertainty",
     "ur": "random part",
     "us": "systematic part: bench, layers as stated, the elastic solution",
-    "low": "lower end of the interval at the study's level of confidence; of the spread: lowest",
+    "low": "lower end of the interval at the study's level of confidence; of the spread: lowest; "
+    "of pile-up and sink-in: with the contact areas at an end of their range",
     "high": "upper end",
     "remarks": "plain sentences",
 }
@@ -39,11 +41,15 @@ TEST_COLUMNS: dict[str, str] = {
     "h_c_nm": "contact depth",
     "a_nm": "contact radius",
     "a_over_t": "contact radius over the thickness of the uppermost layer",
-    "E_star_GPa": "plane-strain modulus of film and substrate together",
+    "E_star_GPa": "plane-strain modulus of film and substrate together; with pile_up counted, by "
+    "the area in the middle of its range",
     "ur_E_star_GPa": "its random standard uncertainty",
     "E_star_fitted_GPa": "the same by the exact solution with the numbers found",
     "residual_percent": "measured less fitted, of the fitted",
     "information_percent": "this unloading's share in what is known of the first sought number",
+    "area_ratio_low": "true over assumed contact area by h_p/h_max and the work of loading, at "
+    "least; empty for tips for which it is not known",
+    "area_ratio_high": "the same, at most",
 }
 #: Columns of ``film_hardness``: a row a way.
 HARDNESS_COLUMNS: dict[str, str] = {
@@ -65,6 +71,7 @@ TABLES = {
 }
 #: Key of the row that holds the spread between models, and of the line to zero.
 SPREAD, LINE, SAMPLED = "spread between models", "straight line to zero", "exact, sampled"
+PILED = "pile-up and sink-in"
 
 
 def unit_of(quantity: str) -> tuple[str, float]:
@@ -102,21 +109,37 @@ def value_rows(found: FilmFound, level: float) -> Iterator[dict[str, Any]]:
             unit, f = unit_of(name)
             mid, low, high = samples.interval(name, level)
             u = float(np.std(samples.draws[:, samples.names.index(name)]))
+            words = (f"{samples.steps_per_time:.0f} correlation times, "
+                     f"{100 * samples.acceptance:.0f} % accepted.")  # fmt: skip
+            if not samples.settled:
+                nan = np.nan
+                yield _row(found, name, unit, SAMPLED, False, nan, None, None, None, nan, nan,
+                           f"Not settled: {words} Give more sampling_steps.")  # fmt: skip
+                continue
             yield _row(found, name, unit, SAMPLED, True, mid / f, u / f, None, None,
-                       low / f, high / f, f"{samples.steps_per_time:.0f} steps a correlation time, "
-                       f"{100 * samples.acceptance:.0f} % accepted.")  # fmt: skip
+                       low / f, high / f, words)  # fmt: skip
     if c.extrapolated is not None:
         e = c.extrapolated
+        top = f"{found.coating.structure.layers[0].name}.E"
         bent = "The values bend: the line is drawn towards the substrate." if e.curved else ""
         wide = coverage_factor(np.inf, level) * e.u
-        yield _row(found, first, "GPa", LINE, not e.curved, e.E / 1e9, e.u / 1e9,
+        yield _row(found, top, "GPa", LINE, not e.curved, e.E / 1e9, e.u / 1e9,
                    e.u_random / 1e9, e.u_systematic / 1e9, (e.E - wide) / 1e9,
                    (e.E + wide) / 1e9, bent)  # fmt: skip
     unit, f = unit_of(first)
-    yield _row(found, first, unit, SPREAD, True, None, c.u_model / f, None, None,
-               c.spread[0] / f, c.spread[1] / f,
-               f"{len(c.within)} models hold where the tests lie; no part of any uncertainty "
-               "above.")  # fmt: skip
+    if len(c.within) > 1:
+        yield _row(found, first, unit, SPREAD, True, None, c.u_model / f, None, None,
+                   c.spread[0] / f, c.spread[1] / f,
+                   f"{len(c.within)} models hold where the tests lie; no part of any uncertainty "
+                   "above.")  # fmt: skip
+    ends = found.solved.at_ends
+    if ends is not None:
+        counted = found.counted
+        yield _row(found, first, unit, PILED, True, None, (ends[1] - ends[0]) / f / 12**0.5, None,
+                   None, ends[0] / f, ends[1] / f, "Exact, with all contact areas at the ends of "
+                   "what h_p/h_max and the work of loading allow; "
+                   + ("counted above." if counted else "no part of any uncertainty above.")
+                   )  # fmt: skip
 
 
 def _value_row(
@@ -139,7 +162,7 @@ def _row(found: FilmFound, *values: Any) -> dict[str, Any]:
 
 
 def _test_rows(result: StudyResult, found: FilmFound) -> Iterator[dict[str, Any]]:
-    t, r = found.tests, found.exact
+    t, r, size = found.tests, found.exact, found.piled.size
     thickness = found.coating.structure.layers[0].t.value
     assert t.depth is not None
     for k, row in enumerate(found.rows.tolist()):
@@ -155,6 +178,8 @@ def _test_rows(result: StudyResult, found: FilmFound) -> Iterator[dict[str, Any]
             "E_star_fitted_GPa": r.fitted[k] / 1e9,
             "residual_percent": 100 * (np.exp(r.residual[k]) - 1),
             "information_percent": 100 * r.information[k],
+            "area_ratio_low": None if size is None or not size.known[k] else float(size.low[k]),
+            "area_ratio_high": None if size is None or not size.known[k] else float(size.high[k]),
         }
 
 

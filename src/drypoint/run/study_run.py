@@ -32,6 +32,7 @@ from drypoint.run.tables import results_frame
 from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
+from drypoint.threads import one_in_algebra
 from drypoint.version import __version__
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 _LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
 
 
+@one_in_algebra()
 def run_study(
     study: Study | Path | str,
     *,

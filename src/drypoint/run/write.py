@@ -134,11 +134,15 @@ def _films(result: StudyResult) -> dict[str, Any]:
     """Film values, where a specimen states layers."""
     if not any(s.layers for s in result.study.file.specimens.values()):
         return {}
+    from drypoint.run.film_answers import film_answers
     from drypoint.run.film_tables import film_summary
 
     level = result.study.file.output.level_of_confidence
     return {
-        "films": [film_summary(f, level) for f in result.films],
+        "films": [
+            {**film_summary(f, level), "answers": [list(a) for a in film_answers(f, level)]}
+            for f in result.films
+        ],
         "films_failed": [asdict(f) for f in result.films_failed],
     }
 

@@ -17,6 +17,7 @@ from drypoint.stress.solution import Solution, errors_of, solution_of
 from drypoint.stress.stack import Stack, rows_of
 from drypoint.stress.system import System
 from drypoint.stress.touch import FLAT
+from drypoint.threads import one_in_algebra
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +27,7 @@ OVERLAP, STIFFER = 1 / 50, 20.0
 _TRIES = 4
 
 
+@one_in_algebra()
 def solve(
     stack: Stack,
     profile: Profile,

@@ -107,7 +107,16 @@ def means(request: Request) -> dict[str, Any]:
                 "with_excluded": _mean(every.get(symbol)),
             })  # fmt: skip
         out.append(row)
-    return {"means": out, "standing": state.standing, "set_aside": summary["set_aside"]}
+    films = [
+        {"specimen": f["specimen"], "values": f.get("answers", [])}
+        for f in summary.get("films", [])
+    ]
+    return {
+        "means": out,
+        "films": films,
+        "standing": state.standing,
+        "set_aside": summary["set_aside"],
+    }
 
 
 def _mean(s: Mapping[str, Any] | None) -> dict[str, Any] | None:

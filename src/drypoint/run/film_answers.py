@@ -1,0 +1,48 @@
+"""What the tests of a coated specimen say of the film itself, in the fewest words."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drypoint.films.words import words
+from drypoint.run.coatings import FilmFound
+from drypoint.run.film_tables import unit_of
+from drypoint.uncertainty.propagation import coverage_factor
+from drypoint.uncertainty.rounding import round_pair
+
+#: What is said of the means of hardness and modulus of a coated specimen.
+TOGETHER = "film and substrate together, no value of the film"
+_SYMBOLS = {"E": "E", "nu": "nu", "t": "t"}
+
+
+def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], ...]:
+    """Symbol, value and what it rests on, of each sought number and of the film's hardness."""
+    out = []
+    r = found.exact
+    top = found.coating.structure.layers[0].name
+    for name in r.names:
+        layer, _, kind = name.rpartition(".")
+        symbol = _SYMBOLS[kind] + ("_f" if layer == top else "")
+        unit, f = unit_of(name)
+        value, random, systematic = r.of(name)
+        basis = f"{words(name)}, exact layered contact"
+        if not np.isfinite(value):
+            out.append((symbol, "not identifiable", f"{basis}; see the part on films"))
+            continue
+        said, _ = round_pair(value / f, float(np.hypot(random, systematic)) / f)
+        u = float(np.hypot(random, systematic)) / f
+        low, high = (round_pair(v / f, u)[0] for v in r.interval(name, level))
+        if not r.fits:
+            basis += "; layers as stated do not describe the tests"
+        out.append((symbol, f"{said} {unit}".strip(), f"{basis}; {low} to {high} {unit}".strip()))
+    p = found.solved.plateau
+    if found.hardness_tests is not None and p is None:
+        out.append(("H_f", "no plateau", f"hardness of {top}; see the part on films"))
+    elif p is not None:
+        wide = coverage_factor(p.dof, level) * float(np.hypot(p.u_random, p.u_systematic))
+        said, U = round_pair(p.H / 1e9, wide / 1e9)
+        depths = f"{p.beta[0]:.2f} to {p.beta[1]:.2f}"
+        out.append(
+            ("H_f", f"{said} ± {U} GPa", f"hardness of {top}, plateau at {depths} of its thickness")
+        )
+    return tuple(out)
