@@ -13,10 +13,29 @@ from drypoint.records import read
 from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import reduce_batch
 from drypoint.simulation import Creep, Law, Noise, Truth, simulate_batch, single, stepped
-from drypoint.threads import in_stretches, threads, together
+from drypoint.threads import in_stretches, one_in_algebra, threads, together
 from drypoint.tips.build import blunted_tip
 from drypoint.tips.geometry import Geometry
 from drypoint.tips.tip import Bench, Frame
+
+
+def test_linear_algebra_is_held_at_one_thread_until_all_are_done() -> None:
+    """Two that ask, in any order of leaving; then it is as before."""
+    import scipy.linalg  # noqa: F401
+    from threadpoolctl import threadpool_info
+
+    def count() -> set[int]:
+        return {one["num_threads"] for one in threadpool_info() if one["user_api"] == "blas"}
+
+    before = count()
+    first, second = one_in_algebra(), one_in_algebra()
+    first.__enter__()
+    second.__enter__()
+    assert count() == {1}
+    first.__exit__(None, None, None)
+    assert count() == {1}
+    second.__exit__(None, None, None)
+    assert count() == before
 
 
 def test_stretches_are_all_rows_in_their_order() -> None:

@@ -60,7 +60,7 @@ def test_depth_is_linked_with_the_tests(window: Visit) -> None:
     expect(chosen.locator("th", has_text="HM")).to_be_visible()
     chosen.locator("a.num").nth(1).click()
     expect(page.get_by_role("dialog")).to_contain_text("G-10, unloading 1")
-    expect(page.locator("#films h2")).to_contain_text("Film of film")
+    expect(page.locator("#films h2")).to_contain_text("Film and substrate, specimen film")
     expect(page.locator("#films table.report").first).to_contain_text("spread")
 
 

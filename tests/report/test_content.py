@@ -86,7 +86,10 @@ def test_answer_is_the_mean_with_its_expanded_uncertainty(
 ) -> None:
     assert [a.specimen for a in content.answers] == list(result.specimens)
     for a in content.answers:
-        for symbol, value, basis in a.values:
+        of_film = [v for v in a.values if v[0].endswith("_f")]
+        assert [v[0] for v in of_film] == (["E_f", "H_f"] if a.specimen == "film" else [])
+        for symbol, value, basis in a.values[len(of_film) :]:
+            assert ("film and substrate together" in basis) == (a.specimen == "film")
             s = result.series[a.specimen][symbol]
             left, right = round_pair(s.mean / 1e9, s.expanded / 1e9)
             assert value == f"({left} ± {right}) GPa"
@@ -210,7 +213,8 @@ def test_the_film_has_its_section(content: Content, result: StudyResult) -> None
     assert value == pytest.approx(E, abs=u / 10) and u == pytest.approx(
         np.hypot(random, systematic), rel=0.05
     )
-    assert found.rows[-1][0] == "spread between models" and found.rows[-1][2] == "–"
+    assert [r[0] for r in found.rows[-2:]] == ["spread between models", "pile-up and sink-in"]
+    assert found.rows[-2][2] == found.rows[-1][2] == "–"
     hardness = next(t for c, t in tables.items() if c.startswith("Hardness of the film"))
     assert hardness.rows[0][0] == "plateau"
     brought = next(t for c, t in tables.items() if c.startswith("Systematic part"))

@@ -84,7 +84,7 @@ def test_a_film_that_cannot_be_found_stops_nothing(demo_result: StudyResult) -> 
     other = replace(demo_result, study=replace(study, file=read_study(text, study.path).file))
     done, failed = coated(other, None, Watch())
     assert not done
-    assert failed[0].specimen == "film" and "No test" in failed[0].reason
+    assert failed[0].specimen == "film" and "are deeper than 0.001" in failed[0].reason
 
 
 def test_grouped_scatter_against_a_block_mean() -> None:

@@ -17,6 +17,9 @@ from drypoint.run.coatings import FilmFound
 
 Floats = NDArray[np.float64]
 
+#: Colour of the unloadings.
+POINTS = 4
+
 
 def film_modulus(found: FilmFound, curves: FilmCurves) -> Picture:
     """Plane-strain modulus of film and substrate together against a/t: the unloadings, the exact
@@ -28,20 +31,22 @@ def film_modulus(found: FilmFound, curves: FilmCurves) -> Picture:
     with drawing():
         top, low = picture.subplots(2, 1, sharex=True, height_ratios=(3, 1))
         u = found.tests.u_random / 1e9
-        top.vlines(x, E - u, E + u, color=series_colour(4), linewidth=0.7)
-        top.plot(x, E, "o", markersize=2.4, color=series_colour(4), label="unloadings, random u")
-        _models(top, curves)
+        top.vlines(x, E - u, E + u, color=series_colour(POINTS), linewidth=0.7)
+        top.plot(
+            x, E, "o", markersize=2.4, color=series_colour(POINTS), label="unloadings, random u"
+        )
+        top.plot(curves.x, curves.exact / 1e9, color=series_colour(0), linewidth=1.5, zorder=3,
+                 label=MODELS["exact"].title)  # fmt: skip
         top.fill_between(curves.x, curves.low / 1e9, curves.high / 1e9, color=series_colour(0),
                          alpha=0.18, linewidth=0, label="its band (95 %)")  # fmt: skip
-        top.plot(curves.x, curves.exact / 1e9, color=series_colour(0), linewidth=1.5,
-                 label=MODELS["exact"].title)  # fmt: skip
+        _models(top, curves, found.solved.comparison.within)
         top.axhline(curves.substrate / 1e9, color=colour("soft"), linewidth=0.8,
                     linestyle=(0, (1, 2)), label="substrate")  # fmt: skip
         rest = 100 * (np.exp(found.exact.residual) - 1)
         low.axhline(0, color=colour("soft"), linewidth=0.8)
         share = 100 * u / E
-        low.vlines(x, rest - share, rest + share, color=series_colour(4), linewidth=0.7)
-        low.plot(x, rest, "o", markersize=2.2, color=series_colour(4))
+        low.vlines(x, rest - share, rest + share, color=series_colour(POINTS), linewidth=0.7)
+        low.plot(x, rest, "o", markersize=2.2, color=series_colour(POINTS))
         lo, hi = (v / t for v in found.exact.informative)
         for axes in (top, low):
             axes.axvspan(lo, hi, color=colour("rule"), alpha=0.35, linewidth=0,
@@ -72,11 +77,14 @@ def _log_axis(axes: Axes) -> None:
     axes.xaxis.set_minor_formatter(NullFormatter())
 
 
-def _models(axes: Axes, curves: FilmCurves) -> None:
+def _models(axes: Axes, curves: FilmCurves, within: tuple[str, ...]) -> None:
     styles = ((0, (4, 2)), (0, (1, 1)), (0, (5, 1, 1, 1)))
+    colours = [k for k in range(1, 6) if k != POINTS]
     for i, (key, y) in enumerate(curves.models.items()):
-        axes.plot(curves.x, y / 1e9, color=series_colour(1 + i % 5), linewidth=0.9,
-                  linestyle=styles[i % 3], label=MODELS[key].title)  # fmt: skip
+        axes.plot(curves.x, y / 1e9, color=series_colour(colours[i % len(colours)]),
+                  linewidth=0.9, linestyle=styles[i % 3],
+                  label=MODELS[key].title + ("" if key in within else " (not good here)")
+                  )  # fmt: skip
 
 
 def film_hardness(found: FilmFound, curves: FilmCurves) -> Picture:
@@ -87,8 +95,8 @@ def film_hardness(found: FilmFound, curves: FilmCurves) -> Picture:
     with drawing():
         axes = picture.subplots()
         H, u = h.H / 1e9, h.u_random / 1e9
-        axes.vlines(h.beta, H - u, H + u, color=series_colour(4), linewidth=0.7)
-        axes.plot(h.beta, H, "o", markersize=2.4, color=series_colour(4),
+        axes.vlines(h.beta, H - u, H + u, color=series_colour(POINTS), linewidth=0.7)
+        axes.plot(h.beta, H, "o", markersize=2.4, color=series_colour(POINTS),
                   label="unloadings, random u")  # fmt: skip
         p = found.solved.plateau
         if p is not None:

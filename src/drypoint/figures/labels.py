@@ -88,8 +88,12 @@ def input_words(name: str) -> str:
         words = _INPUTS[bare]
     elif bare.startswith("nu."):
         words = f"Poisson's ratio of {bare[3:]}"
-    elif bare == "model.elastic":
+    elif bare.startswith("model.elastic"):
         words = "elastic solution of a flat film"
+    elif bare == "area.pile_up":
+        words = "pile-up and sink-in, where in their range"
+    elif bare.endswith(" before"):
+        words = input_words(bare[: -len(" before")]) + ", as known before"
     elif (kind := bare.rpartition("."))[2] in _LAYER and kind[0]:
         words = f"{_LAYER[kind[2]]} of {kind[0]}"
     elif bare.startswith("tip.C"):

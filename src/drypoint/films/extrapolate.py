@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drypoint.films.given import FilmTests, Structure
-from drypoint.films.problems import FilmError
+from drypoint.films.problems import ONE_FILM, FilmError
 from drypoint.uncertainty.propagation import coverage_factor
 
 Floats = NDArray[np.float64]
@@ -54,7 +54,7 @@ def extrapolate(tests: FilmTests, structure: Structure) -> Extrapolated:
         With fewer than five tests in the range, or when there is more than one layer.
     """
     if len(structure.layers) != 1:
-        raise FilmError("The extrapolation knows one film only.", remedy="Use the exact model.")
+        raise FilmError(f"The extrapolation {ONE_FILM}", remedy="Use the exact model.")
     layer, base = structure.layers[0], structure.substrate
     x = tests.radius / layer.t.value
     shallow = tests.E_star[np.argsort(x)[: max(1, len(x) // 5)]]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from drypoint.contact.film_models import MODELS, Model, Pair
 from drypoint.contact.layered import Stack, effective_modulus
 from drypoint.films.given import Structure
-from drypoint.films.problems import FilmError
+from drypoint.films.problems import ONE_FILM, FilmError
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ def forward(structure: Structure, key: str, depth: Floats | None) -> Forward:
     if key == "exact":
         return lambda values, log_a: exact_log(structure.stack(values), log_a)
     if len(structure.layers) != 1 or structure.layers[0].slips:
-        raise FilmError(f"{model.title} knows one bonded film only.", remedy="Use the exact model.")
+        raise FilmError(f"{model.title} {ONE_FILM}", remedy="Use the exact model.")
     if model.needs_depth and depth is None:
         raise FilmError(f"{model.title} needs the contact depths.", remedy="Give h_c of each test.")
 

@@ -10,14 +10,14 @@ known better never makes the result worse, what is shared is not shrunk by the n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from drypoint.films.forward import forward, model_of
-from drypoint.films.given import U_MODEL, FilmTests, Structure
+from drypoint.films.given import MODEL, U_MODEL, FilmTests, Structure
 from drypoint.films.grouped import by_group
 from drypoint.films.least import Fit
 from drypoint.films.posed import Posed
@@ -118,6 +118,19 @@ class FilmResult:
             with np.errstate(over="ignore"):
                 return float(v * np.exp(-k * u / v)), float(v * np.exp(k * u / v))
         return float(v - k * u), float(v + k * u)
+
+    def given(self, name: str) -> tuple[Joint, Floats]:
+        """What was given, and the derivative of one sought number with respect to it, with the
+        course of the elastic model's error (independent parts, equal uncertainty) as one input."""
+        row = self.sensitivity[self.names.index(name)]
+        course = np.array([n.startswith(MODEL) for n in self.inputs.names])
+        if not np.any(course):
+            return self.inputs, row
+        others = [n for n, one in zip(self.inputs.names, course, strict=True) if not one]
+        first = self.inputs.names[int(np.argmax(course))]
+        model = replace(self.inputs.pick([first]), names=(MODEL,))
+        size = float(np.sqrt(np.sum(row[course] ** 2)))
+        return join([self.inputs.pick(others), model]), np.append(row[~course], size)
 
     def correlation_with(self, name: str, given: str) -> float:
         """Correlation of a sought number with a given input, for example "film.t"."""
@@ -265,14 +278,11 @@ def _fits(tests: FilmTests, found: Fit) -> bool:
 
 
 def _information(found: Fit) -> Floats:
-    """Each test's share of the information on the first number, the others' part taken out."""
-    root = np.sqrt(found.weight)
-    column = root * found.jac[:, 0]
-    others = root[:, None] * found.jac[:, 1:]
-    if others.size:
-        column = column - others @ np.linalg.lstsq(others, column, rcond=None)[0]
-    total = float(column @ column)
-    return column**2 / total if total > 0 else np.full(len(column), 1 / len(column))
+    """Each test's share in the first number: how much of it would follow if the film there were
+    another, gain times derivative; what only corrects others counts as nothing."""
+    share = np.maximum(found.gain[0] * found.jac[:, 0], 0.0)
+    total = float(np.sum(share))
+    return share / total if total > 0 else np.full(len(share), 1 / len(share))
 
 
 def _middle(radius: Floats, share: Floats) -> tuple[float, float]:

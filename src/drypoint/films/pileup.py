@@ -54,9 +54,12 @@ class AreaSize:
         """Half width of the range of ln(true/assumed area)."""
         return np.log(self.high / self.low) / 2
 
-    def some(self, keep: NDArray[np.bool_] | NDArray[np.int64]) -> AreaSize:
-        """Those of the tests that ``keep`` marks."""
-        return AreaSize(self.low[keep], self.high[keep], self.known[keep])
+    def without(self, measured: NDArray[np.bool_]) -> AreaSize:
+        """The same, where areas that were measured on the impressions are as they are."""
+        return AreaSize(
+            np.where(measured, 1.0, self.low), np.where(measured, 1.0, self.high),
+            self.known & ~measured,
+        )  # fmt: skip
 
 
 def area_size(

@@ -30,18 +30,22 @@ class Posed:
         self.log_a = np.log(tests.radius)
 
     def start(self) -> Floats:
+        """The sought numbers as stated, moduli and thicknesses as logarithms."""
         v = self.values[self.where]
         return np.where(self.relative, np.log(np.where(self.relative, v, 1.0)), v)
 
     def unfold(self, p: Floats) -> Floats:
+        """All numbers, the sought ones put in place."""
         out = self.values.copy()
         out[self.where] = np.where(self.relative, np.exp(np.where(self.relative, p, 0.0)), p)
         return out
 
     def model(self, p: Floats) -> Floats:
+        """ln E_eff* of every test."""
         return self.run(self.unfold(p), self.log_a)
 
     def prior(self) -> tuple[Floats, Floats]:
+        """What was known before: mean and standard uncertainty, infinite where nothing."""
         u = np.array(
             [e.u / e.value if r else e.u for e, r in zip(self.entries, self.relative, strict=True)]
         )
@@ -64,7 +68,8 @@ class Posed:
                     more = first.copy()
                     more[j] = other
                     out.append(more)
-        return out
+        # A model may have no value there: its tip would be through the film.
+        return [p for p in out if np.all(np.isfinite(self.model(p)))] or [first]
 
     def bounds(self, p: Floats) -> tuple[Floats, Floats]:
         """How far from where it begins a search may go."""
@@ -75,6 +80,7 @@ class Posed:
         )
 
     def fit(self) -> Fit:
+        """The best of the fits from all starts."""
         t = self.tests
         found = [
             fit(

@@ -27,6 +27,7 @@ def words(name: str) -> str:
 def remarks_on(
     problem: Posed, found: Fit, model: str, identified: tuple[bool, ...], fits: bool
 ) -> tuple[str, ...]:
+    """What is not identified, does not fit, lies outside a model's domain, or scatters."""
     values = problem.unfold(found.p)
     x = problem.tests.radius / values[2]
     out = []

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from drypoint import figures
 from drypoint.contact.film_models import MODELS
 from drypoint.figures.labels import input_words, number, plural
 from drypoint.films import Entry
+from drypoint.films.problems import ONE_FILM
 from drypoint.recipe.to_films import Coating
 from drypoint.report.model import (
     Block,
@@ -43,9 +46,10 @@ def films(result: StudyResult) -> Section | None:
     blocks: list[Block] = [
         Paragraph(
             "The film's own modulus, from all unloadings of a specimen together, by the exact "
-            "elastic solution for layers on a half-space; published approximations stand beside "
-            "it, and the spread between them on a line of its own. It is no part of any "
-            "uncertainty given."
+            "elastic solution for layers on a half-space. What all unloadings share (bench, layers "
+            "as stated, the error of an elastic solution for a dent, the size of pile-up) is "
+            "weighed together. Published approximations stand beside it where they apply; the "
+            "spread between models has a line of its own and is part of no uncertainty."
         )
     ]
     for one in result.films:
@@ -82,12 +86,24 @@ def remarks_on(one: FilmFound) -> list[str]:
     return [
         *one.exact.remarks,
         *one.solved.remarks,
-        *(
-            f"{'The straight line to zero' if k == 'extrapolation' else MODELS[k].title} is left "
-            f"out: {why}"
-            for k, why in one.solved.comparison.skipped.items()
-        ),
+        *_left_out(one.solved.comparison.skipped),
     ]
+
+
+def _left_out(skipped: Mapping[str, str]) -> list[str]:
+    """Which models are left out and why; one sentence where it is because of several layers."""
+    titles = {
+        k: "The straight line to zero" if k == "extrapolation" else MODELS[k].title for k in skipped
+    }
+    single = [titles[k] for k, why in skipped.items() if why.endswith(ONE_FILM)]
+    out = [
+        f"{titles[k]} is left out: {why}"
+        for k, why in skipped.items()
+        if not why.endswith(ONE_FILM)
+    ]
+    if single:
+        out.append(f"Made for one bonded film, and left out here: {', '.join(single)}.")
+    return out
 
 
 def structure_table(c: Coating) -> Table:
@@ -110,7 +126,7 @@ def structure_table(c: Coating) -> Table:
             Column("Poisson's ratio", "number"),
             Column("Thickness / nm", "number"),
             Column("Residual stress / GPa", "number"),
-            Column("Held below"),
+            Column("On what lies below"),
         ),
         tuple(rows),
     )
@@ -152,15 +168,17 @@ def used_words(one: FilmFound) -> str:
 def values_table(one: FilmFound, level: float) -> Table:
     """The film's numbers by every model, and the spread between models."""
     rows = []
+    # Rows of ends only (spread, pile-up) get the digits of the exact solution's uncertainty.
+    unit_size = {n: unit_of(n)[1] for n in one.exact.names}
+    widest = {n: float(u) / unit_size[n] for n, u in zip(one.exact.names, one.exact.u, strict=True)}
     for row in value_rows(one, level):
         unit = row["unit"]
         name = input_words(row["quantity"]) + over(unit)
         if row["low"] is None or not np.isfinite(row["low"]):
             wide = DASH
         else:
-            wide = " to ".join(
-                typeset(round_pair(v, row["u"])[0]) for v in (row["low"], row["high"])
-            )
+            u = max(row["u"], widest.get(row["quantity"], 0.0))
+            wide = " to ".join(typeset(round_pair(v, u)[0]) for v in (row["low"], row["high"]))
         if row["value"] is None:
             rows.append((row["model"], name, DASH, DASH, DASH, wide, ""))
             continue
@@ -225,11 +243,12 @@ def given_table(one: FilmFound) -> Table:
     """What the systematic part of the first sought number is made of."""
     r = one.exact
     unit, f = unit_of(r.names[0])
-    part = r.sensitivity[0] * r.inputs.sd / f
+    inputs, sensitivity = r.given(r.names[0])
+    part = sensitivity * inputs.sd / f
     share = part * part / max(float(np.sum(part * part)), 1e-300)
     order = np.argsort(-share)
     rows = [
-        (input_words(r.inputs.names[i]), plain(float(part[i]), 2),
+        (input_words(inputs.names[i]), plain(float(part[i]), 2),
          plain(100 * float(share[i]), 2))
         for i in order
         if share[i] > 0.001

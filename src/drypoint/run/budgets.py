@@ -118,10 +118,11 @@ def film_budget(result: StudyResult, specimen: str, quantity: str) -> Budget:
     if quantity not in r.names:
         raise KeyError(quantity)
     i = r.names.index(quantity)
+    inputs, sensitivity = r.given(quantity)
     return budget(
         float(r.value[i]),
-        np.asarray(r.sensitivity[i]),
-        r.inputs,
+        sensitivity,
+        inputs,
         {TOGETHER: float(r.u_random[i])},
         symbol=quantity,
         unit={"E": "Pa", "t": "m"}.get(quantity.rpartition(".")[2], ""),

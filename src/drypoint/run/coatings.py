@@ -211,6 +211,12 @@ def _solve(
         remarks.append(size_words(piled.size))
     elif coating.pile_up == "counted":
         remarks.append(NO_SIZE)
+    ways = [m.H for m in models if m.identified] + ([] if flat is None else [flat.H])
+    if len(ways) > 1:
+        remarks.append(
+            f"The ways to the film's hardness give {min(ways) / 1e9:.3g} to {max(ways) / 1e9:.3g} "
+            "GPa; that is part of no uncertainty."
+        )
     if tests.group is not None and len(np.unique(tests.group)) == 1:
         remarks.append(
             "All values come from one test: what differs from place to place is not seen."

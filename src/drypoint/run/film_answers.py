@@ -24,17 +24,18 @@ def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], 
         layer, _, kind = name.rpartition(".")
         symbol = _SYMBOLS[kind] + ("_f" if layer == top else "")
         unit, f = unit_of(name)
-        value, random, systematic = r.of(name)
+        value, _, _ = r.of(name)
         basis = f"{words(name)}, exact layered contact"
         if not np.isfinite(value):
             out.append((symbol, "not identifiable", f"{basis}; see the part on films"))
             continue
-        said, _ = round_pair(value / f, float(np.hypot(random, systematic)) / f)
-        u = float(np.hypot(random, systematic)) / f
-        low, high = (round_pair(v / f, u)[0] for v in r.interval(name, level))
+        ends = [v / f for v in r.interval(name, level)]
+        said, U = round_pair(value / f, (ends[1] - ends[0]) / 2)
+        low, high = (round_pair(v, (ends[1] - ends[0]) / 2)[0] for v in ends)
         if not r.fits:
             basis += "; layers as stated do not describe the tests"
-        out.append((symbol, f"{said} {unit}".strip(), f"{basis}; {low} to {high} {unit}".strip()))
+        text = f"({said} ± {U}) {unit}" if unit else f"{said} ± {U}"
+        out.append((symbol, text, f"{basis}; {100 * level:g} % interval {low} to {high}"))
     p = found.solved.plateau
     if found.hardness_tests is not None and p is None:
         out.append(("H_f", "no plateau", f"hardness of {top}; see the part on films"))
@@ -43,6 +44,10 @@ def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], 
         said, U = round_pair(p.H / 1e9, wide / 1e9)
         depths = f"{p.beta[0]:.2f} to {p.beta[1]:.2f}"
         out.append(
-            ("H_f", f"{said} ± {U} GPa", f"hardness of {top}, plateau at {depths} of its thickness")
+            (
+                "H_f",
+                f"({said} ± {U}) GPa",
+                f"hardness of {top}, plateau at {depths} of its thickness",
+            )
         )
     return tuple(out)

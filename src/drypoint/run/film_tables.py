@@ -216,6 +216,8 @@ def hardness_rows(found: FilmFound) -> Iterator[dict[str, Any]]:
 def film_summary(found: FilmFound, level: float) -> dict[str, Any]:
     """A specimen's film values as plain values."""
     r, c = found.exact, found.solved.comparison
+    given, _ = r.given(r.names[0])
+    shown = given.names
     thickness = found.coating.structure.layers[0].t.value
     return {
         "specimen": found.specimen,
@@ -230,16 +232,14 @@ def film_summary(found: FilmFound, level: float) -> dict[str, Any]:
             "matrix": [[float(v) for v in row] for row in r.correlation],
         },
         "correlation_with_given": {
-            a: {b: r.correlation_with(a, b) for b in r.inputs.names} for a in r.names
+            a: {b: r.correlation_with(a, b) for b in r.inputs.names if b in shown} for a in r.names
         },
         "informative_a_over_t": [r.informative[0] / thickness, r.informative[1] / thickness],
         "extra_scatter_percent": 100 * r.scatter,
         "remarks": [*r.remarks, *found.solved.remarks],
         "given": [
             {"name": n, "value_SI": float(v), "u_SI": float(u), "origin": o}
-            for n, v, u, o in zip(
-                r.inputs.names, r.inputs.mean, r.inputs.sd, r.inputs.origin, strict=True
-            )
+            for n, v, u, o in zip(shown, given.mean, given.sd, given.origin, strict=True)
         ],
         "key": found.key,
     }

@@ -75,4 +75,12 @@ def piled_of(result: StudyResult, rows: Rows, coating: Coating) -> Piled:
         size = area_size(
             depth, excess, np.sqrt(c["A_p"] / np.pi) / t, tip.geometry.equivalent_half_angle
         )
+        if size is not None:
+            size = size.without(_measured(result, rows))
     return Piled(depth, c["W_elast"] / work, excess, size, c["E_r"])
+
+
+def _measured(result: StudyResult, rows: Rows) -> NDArray[np.bool_]:
+    """Whether the area of an unloading was measured on the impression."""
+    part = result.cycles["A_p"].random_parts.get("measured area")
+    return np.zeros(len(rows), dtype=bool) if part is None else np.asarray(part[rows] > 0)

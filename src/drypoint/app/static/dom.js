@@ -46,3 +46,17 @@ export function showFault(place, fault) {
 }
 
 export const plural = (n, one, many = one + "s") => `${n.toLocaleString("en")} ${n === 1 ? one : many}`;
+
+// Running text with its symbols set: the pattern of the report.
+const INDEXED = /(?<![A-Za-z0-9])(HM|HV|eta|ν|nu|[A-Za-z])_(IT|max|elast|total|eff|c|r|p|s|i|f|n|0|1|2)(?![A-Za-z0-9_])/g;
+export function withSymbols(text) {
+  const out = [];
+  let at = 0;
+  for (const m of text.matchAll(INDEXED)) {
+    if (m.index > at) out.push(text.slice(at, m.index));
+    out.push(symbol(m[0]));
+    at = m.index + m[0].length;
+  }
+  if (at < text.length) out.push(text.slice(at));
+  return out;
+}

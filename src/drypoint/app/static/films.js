@@ -1,6 +1,6 @@
 // Film and substrate: modulus against a/t with every model, residuals, hardness, and their tables.
 import { get, getBuffer, query } from "./api.js";
-import { el, faultPart, fill, plural, showFault } from "./dom.js";
+import { el, faultPart, fill, plural, showFault, withSymbols } from "./dom.js";
 import { blockPart, tablePart } from "./blocks.js";
 import { numberLink } from "./budget.js";
 import { Plot, SERIES, band, level, line, points, short, span } from "./plot.js";
@@ -11,9 +11,9 @@ const DASHES = ["dash", "dot"];
 export async function drawFilms(place, link) {
   let a;
   try { a = await get(`${api}/depth/films`); } catch (fault) { if (fault.status !== 404) showFault(place, fault); else fill(place); return; }
-  fill(place, a.failed.map((f) => el("section", {}, el("h2", {}, `Film of ${f.specimen}`), faultPart({ values: { what: `No film value: ${f.what}`, place: "", remedy: f.remedy, all: [] } }))));
+  fill(place, a.failed.map((f) => el("section", {}, el("h2", {}, `Film and substrate, specimen ${f.specimen}`), faultPart({ values: { what: `No film value: ${f.what}`, place: "", remedy: f.remedy, all: [] } }))));
   for (const name of a.films) {
-    const part = el("section", { "aria-label": `Film of ${name}`, "aria-busy": "true" }, el("h2", {}, `Film of ${name}`));
+    const part = el("section", { "aria-label": `Film and substrate, specimen ${name}`, "aria-busy": "true" }, el("h2", {}, `Film and substrate, specimen ${name}`));
     place.append(part);
     getBuffer(`${api}/depth/film?${query({ specimen: name })}`).then((d) => one(part, d, link)).catch((fault) => fill(part, faultPart(fault))).finally(() => part.removeAttribute("aria-busy"));
   }
@@ -21,11 +21,12 @@ export async function drawFilms(place, link) {
 
 function one(part, d, link) {
   const a = d.arrays, host = el("div"), rest = el("div"), hard = el("div"), index = (name) => d.names.indexOf(name);
-  const heading = el("div", { class: "film-head" }, el("h2", {}, `Film of ${d.specimen}`));
+  const heading = el("div", { class: "film-head" }, el("h2", {}, `Film and substrate, specimen ${d.specimen}`));
   const left = el("div", {}, host, rest), right = el("div", {}, hard, tablePart(d.values, { decorate: (r, i, text) => i === 2 && d.budgets[r] ? numberLink(text, { specimen: d.specimen, symbol: d.budgets[r], film: true }) : null }));
   fill(part, heading, el("p", { class: "soft" }, d.used), el("div", { class: "film-body" }, left, right),
-    el("details", {}, el("summary", {}, "Hardness, layers as stated, what each given number brings"), d.tables.map((t) => blockPart(t))),
-    d.remarks.length > 0 && el("ul", { class: "sentences" }, d.remarks.map((r) => el("li", {}, r))));
+    d.hardness_values && blockPart(d.hardness_values),
+    el("details", {}, el("summary", {}, "Layers as stated, what each given number brings"), d.tables.map((t) => blockPart(t))),
+    d.remarks.length > 0 && el("ul", { class: "sentences" }, d.remarks.map((r) => el("li", {}, withSymbols(r)))));
   const tell = (values, tests, cycles, x, unit) => (i) => {
     const at = [];
     for (let k = 0; k < tests.length; k++) if (tests[k] === i) at.push(k);

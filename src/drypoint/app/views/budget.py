@@ -168,7 +168,7 @@ def _of_film(result: StudyResult, q: Number) -> _Found:
     words = f"{q.specimen} by the exact solution for layers"
     call = f"film_budget(result, {name}, {symbol})"
     ends = r.interval(q.symbol, b.level)
-    return _Found(b, r.inputs, b.k, b.dof, words, call, "film_budget", ends)
+    return _Found(b, r.given(q.symbol)[0], b.k, b.dof, words, call, "film_budget", ends)
 
 
 def _no_value(result: StudyResult, q: Number, of: str) -> NotFound:

@@ -265,20 +265,19 @@ def film(request: Request, query: Specimen) -> Response:
 
 def _film_words(one: FilmFound, level: float) -> dict[str, Any]:
     """Tables and sentences, those of the report; which rows have a budget."""
-    tables = [values_table(one, level)]
-    if one.hardness_tests is not None:
-        tables.append(hardness_table(one))
+    hard = [] if one.hardness_tests is None else blocks_values([hardness_table(one)])
     exact = MODELS["exact"].title
     return {
         "used": used_words(one),
-        "values": blocks_values(tables)[0],
+        "values": blocks_values([values_table(one, level)])[0],
+        "hardness_values": hard[0] if hard else None,
         "budgets": [
             row["quantity"]
             if row["model"] == exact and row["value"] is not None and np.isfinite(row["value"])
             else ""
             for row in value_rows(one, level)
         ],
-        "tables": blocks_values([*tables[1:], structure_table(one.coating), given_table(one)]),
+        "tables": blocks_values([structure_table(one.coating), given_table(one)]),
         "remarks": remarks_on(one),
     }
 
