@@ -110,10 +110,11 @@ class Plateau:
 def plateau(tests: HardnessTests, deepest: float = 1.0) -> Plateau | None:
     """The longest stretch (in ln h) with no trend, at relative depths up to ``deepest``.
 
-    A stretch counts when it holds values of five tests or more (or five unloadings, where there are
-    fewer tests) over a factor of 1.3 in depth, its trend does
-    not differ from zero (95 %), and the trend is known to 10 % of the hardness, so that flatness
-    is shown and not merely unrefuted. Of equal ones the shallower. None where no stretch counts.
+    A stretch counts when it holds five values or more over a factor of 1.3 in depth, its trend is
+    below its own standard uncertainty, and that is known (95 %) to 10 % of the hardness, so that
+    flatness is shown and not merely unrefuted. Of equal ones the shallower. None where no stretch
+    counts. (With the trend allowed up to its 95 % bound the longest stretch would always be one
+    that ends just short of it.)
     """
     order = np.argsort(tests.beta, kind="stable")
     order = order[tests.beta[order] <= deepest]
@@ -126,7 +127,7 @@ def plateau(tests: HardnessTests, deepest: float = 1.0) -> Plateau | None:
                 continue
             change, u, widest = _trend(x[i:j], y[i:j], s[i:j])
             k = coverage_factor(j - i - 2)
-            if abs(change) <= k * u and k * u <= FLAT * widest:
+            if abs(change) <= u and k * u <= FLAT * widest:
                 best = (length, i, j, change, u)
     if best is None:
         return None
