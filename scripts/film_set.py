@@ -139,7 +139,12 @@ def main() -> int:
 
     for k, bulk in enumerate(BULK):
         one("bulk", k + 1, bulk, bulk, 0.0)
-    sets = (("film", CASES, RATIOS), ("first", FIRST, FEWER), ("second", SECOND, FEWER), ("third", THIRD, FEWER))
+    sets = (
+        ("film", CASES, RATIOS),
+        ("first", FIRST, FEWER),
+        ("second", SECOND, FEWER),
+        ("third", THIRD, FEWER),
+    )
     for kind, cases, ratios in sets:
         for k, (film, base) in enumerate(cases):
             for ratio in ratios:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -88,6 +89,26 @@ def append(path: Path | str, decision: Decision) -> Decision:
     return append_all(path, [decision])[0]
 
 
+#: Reasons that say no more than that a value is not liked.
+_BARE = re.compile(
+    r"(it is |is |was |value |values |much |far |a |an )*"
+    r"(too (low|high|small|large|big)|low|high|outlier|outlying|bad|wrong|odd|strange|ugly|"
+    r"does not fit|doesn't fit|\W*|x|test|none|no reason)( value| test| result| curve)?[\W]*",
+    re.IGNORECASE,
+)
+
+
+def _reasoned(entry: Decision) -> None:
+    """Refuse to leave a test out because of what came out of it."""
+    if entry.what == "exclude" and _BARE.fullmatch(entry.why.strip()):
+        raise DecisionError(
+            f"“{entry.why}” is no reason to leave a test out: it says what came out, not what went "
+            "wrong.",
+            remedy="Say what happened in the test, for example “dust under the tip” or “pop-in at "
+            "contact”; values that merely differ stay in.",
+        )
+
+
 def append_all(
     path: Path | str, decisions: Sequence[Decision], *, seen: str | None = None
 ) -> tuple[Decision, ...]:
@@ -119,6 +140,7 @@ def append_all(
             for n, decision in enumerate(decisions, start=len(journal.decisions) + 1):
                 numbered = decision.model_copy(update={"id": n, "when": decision.when or now()})
                 entry = parse_decision(decision_line(numbered))
+                _reasoned(entry)
                 state = after(state, entry)
                 entries.append(entry)
             text = "".join(decision_line(e) + "\n" for e in entries).encode("utf-8")

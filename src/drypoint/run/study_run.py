@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from importlib.metadata import version as version_of
 from pathlib import Path
@@ -129,6 +129,24 @@ def _tracks(
     return result, {**run.hashes, **{p.file: p.sha256 for p in result.pictures}}
 
 
+def _sharp_tips(groups: Sequence[Group]) -> list[str]:
+    """A sentence for every tip that tests were reduced with as if it were perfectly sharp."""
+    found = {
+        g.tip: None
+        for g in groups
+        if len(g.reduced.tests)
+        and g.bench.tip.area.kind == "ideal"
+        and np.isfinite(g.bench.tip.geometry.equivalent_half_angle)
+        and g.bench.tip.geometry.shape != "sphero-cone"
+    }
+    return [
+        f"Tip “{name}” is taken as perfectly sharp. Real tips are blunt: at shallow depths the "
+        "area is then too small, hardness and modulus too high. Calibrate it, or state its area "
+        "function."
+        for name in found
+    ]
+
+
 def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
     """The result with the finite elements that the study asks for."""
     from drypoint.run.stressing import stress_runs
@@ -196,6 +214,7 @@ def gather(
     notes = [*study.notes, *journal.notes]
     notes += [n for n in readings.notes if not n.startswith(gone)]
     notes += date_notes(study, readings.parts)
+    notes += _sharp_tips(groups)
     notes += scratch.notes if scratch is not None else ()
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
