@@ -34,9 +34,10 @@ class World:
     """One kind of bench and specimen; moduli in GPa, lengths in um.
 
     ``depths`` contact radii from ``low`` to ``high``, each ``times`` over. ``u_t`` relative
-    uncertainty of the thickness; ``seek`` what is sought besides the film's modulus; ``model`` draws
-    the elastic model's error at a/t (``None``: as stated). ``more`` multiplies the true noise;
-    ``together`` of it is shared by the values of one test.
+    uncertainty of the thickness; ``seek`` what is sought besides the film's modulus; ``model``
+    draws the elastic model's error at a/t (``None``: as stated). ``more`` multiplies the true
+    noise; ``together`` of it is shared by the values of one test; ``under`` is the thickness of a
+    second layer.
     """
 
     words: str
@@ -126,7 +127,7 @@ def drawn(w: World, rng: np.random.Generator) -> tuple[films.FilmTests, films.St
                 films.known(100 * GPA * (1 + 0.05 * z()), 5 * GPA),
                 films.known(0.3),
                 films.known(w.under * UM),
-            )  # fmt: skip
+            )
         )
     bottom = films.Substrate(base, films.known(nu_s + 0.02 * z(), 0.02))
     return tests, films.Structure(tuple(held), bottom)
@@ -201,8 +202,8 @@ def page(found: list[Found], hard: list[Found], seeds: int) -> str:
         "",
         "<!-- Made by benchmarks/bench_films.py --write; change that, not this. -->",
         "",
-        f"How often 95 % intervals hold the truth, over {seeds} invented benches a line. Everything "
-        "given is drawn as it",
+        f"How often 95 % intervals hold the truth, over {seeds} invented benches a line. "
+        "Everything given is drawn as it",
         f"is stated: {100 * NOISE:g} % noise a value, {100 * AREA:g} % for the area, "
         f"{100 * SUBSTRATE:g} % for the substrate, 0.02 for each Poisson's ratio,",
         f"2 % for the thickness unless said, and the elastic model's own error of "
@@ -220,8 +221,8 @@ def page(found: list[Found], hard: list[Found], seeds: int) -> str:
     ]
     lines += [
         "",
-        "Hardness of a film by its plateau, truth at the surface, 1.5 % noise a value and 1.5 % for "
-        "the area:",
+        "Hardness of a film by its plateau, truth at the surface, 1.5 % noise a value and 1.5 % "
+        "for the area:",
         "",
         "| case | held, % | half width, % | mean deviation, % |",
         "|---|---|---|---|",
