@@ -144,6 +144,38 @@ def test_exclude_undo_and_redo(window: Visit, served: Served) -> None:
     assert [d.what for d in read_journal(journal).decisions[before:]] == ["exclude", "include"]
 
 
+def test_a_budget_that_is_not_there_yet_comes_by_itself(window: Visit) -> None:
+    """A number is clicked before the run after a decision is done; then a value is no reason."""
+    page = window.go(f"{STUDY}/tests?test=G-12")
+    waiting: list[str] = []
+
+    def early(route: Route) -> None:
+        waiting.append(route.request.url)
+        if len(waiting) > 1:
+            route.continue_()
+            return
+        fault = {"what": "There are no results of this state of the study yet.", "place": "",
+                 "remedy": "Run the study.", "all": []}  # fmt: skip
+        route.fulfill(status=404, json=fault)
+
+    page.route("**/budget?*symbol=H_IT*", early)
+    page.locator("#one a.num[href*='symbol=H_IT']").first.click()
+    panel = page.get_by_role("dialog")
+    expect(panel).to_contain_text("comes here by itself")
+    page.get_by_role("button", name="Exclude…").click()
+    page.get_by_label("Reason").fill("too low")
+    page.get_by_role("button", name="Write the decision").click()
+    expect(page.get_by_text("no reason to leave a test out")).to_be_visible()
+    page.get_by_role("button", name="Exclude…").click()
+    page.get_by_label("Reason").fill("the lamp was changed meanwhile")
+    page.get_by_role("button", name="Write the decision").click()
+    expect(panel).to_contain_text("raw/glass/G-12.txt", timeout=60_000)
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Undo: exclude G-12").click()
+    expect(page.locator("#strip")).to_contain_text("Redo: exclude G-12")
+    expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
+
+
 def test_two_windows(browser: Browser, served: Served) -> None:
     with (
         visit(browser, served.base, served.way_in, who="A. Example") as one,

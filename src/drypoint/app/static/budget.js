@@ -2,7 +2,7 @@
 // page of its own. Whatever links to “…/budget?…” opens the panel; with Ctrl it opens the page.
 import { get } from "./api.js";
 import { el, faultPart, fill, plural, symbol } from "./dom.js";
-import { api, copyText, key } from "./shell.js";
+import { api, copyText, key, onJob } from "./shell.js";
 
 export const budgetLink = (values) => `/studies/${encodeURIComponent(key)}/budget?${new URLSearchParams(values)}`;
 
@@ -88,8 +88,20 @@ export async function openBudget(href, opener = null) {
     el("div", { class: "head" }, title, el("a", { href, "data-page": true }, "On a page of its own"), el("button", { onclick: closeBudget, title: "Close (Esc)" }, "Close")), place);
   if (panel) panel.replaceWith(fresh); else document.body.append(fresh);
   panel = fresh; document.body.classList.add("with-budget"); title.focus();
-  try { const d = await fetchBudget(new URL(href, location.href).search); if (panel === fresh) fill(place, budgetPart(d)); } catch (fault) { fill(place, faultPart(fault)); }
-  place.removeAttribute("aria-busy");
+  // Right after a decision there is nothing to show yet: it comes when the run is done.
+  let stop = null;
+  const load = async () => {
+    try {
+      const d = await fetchBudget(new URL(href, location.href).search);
+      if (panel === fresh) fill(place, budgetPart(d));
+      stop?.(); stop = null;
+    } catch (fault) {
+      if (panel === fresh) fill(place, faultPart(fault), fault.status === 404 && el("p", { class: "soft" }, "When the study has been run again, the budget comes here by itself."));
+      if (fault.status === 404) stop ??= onJob((job) => { if (job.state !== "done" || job.kind !== "run") return; if (panel === fresh) load(); else { stop(); stop = null; } });
+    }
+    place.removeAttribute("aria-busy");
+  };
+  await load();
 }
 document.addEventListener("click", (e) => {
   const link = e.target.closest?.('a[href*="/budget?"]');
