@@ -119,31 +119,47 @@ def plateau(tests: HardnessTests, deepest: float = 1.0) -> Plateau | None:
     order = np.argsort(tests.beta, kind="stable")
     order = order[tests.beta[order] <= deepest]
     x, y, s = tests.beta[order], tests.H[order], tests.u_random[order]
+    n = len(x)
+    k = np.array([coverage_factor(max(m - 2, 1)) for m in range(n + 1)])
+    sums = _Sums(x, y, s)
     best: tuple[float, int, int, float, float] | None = None
-    for i in range(len(x)):
-        for j in range(i + FEWEST, len(x) + 1):
-            length = float(np.log(x[j - 1] / x[i]))
-            if length < np.log(SPAN) or (best is not None and length <= best[0]):
-                continue
-            change, u, widest = _trend(x[i:j], y[i:j], s[i:j])
-            k = coverage_factor(j - i - 2)
-            if abs(change) <= u and k * u <= FLAT * widest:
-                best = (length, i, j, change, u)
+    for i in range(n - FEWEST + 1):
+        j = np.arange(i + FEWEST, n + 1)
+        length = np.log(x[j - 1] / x[i])
+        change, u, mean = sums.trend(i, j)
+        flat = (np.abs(change) <= u) & (k[j - i] * u <= FLAT * mean)
+        flat &= length >= max(np.log(SPAN), -np.inf if best is None else np.nextafter(best[0], 9))
+        if np.any(flat):
+            m = int(np.flatnonzero(flat)[-1])  # the longest from here
+            best = (float(length[m]), i, int(j[m]), float(change[m]), float(u[m]))
     if best is None:
         return None
-    _, i, j, change, u = best
-    return _mean(tests, order[i:j], change, u)
+    _, first, last, change_there, u_there = best
+    return _mean(tests, order[first:last], change_there, u_there)
 
 
-def _trend(x: Floats, y: Floats, s: Floats) -> tuple[float, float, float]:
-    """Change over the stretch by a weighted line, its standard uncertainty, and the mean."""
-    w = 1 / s**2
-    mid, mean = float(np.average(x, weights=w)), float(np.average(y, weights=w))
-    spread = float(np.sum(w * (x - mid) ** 2))
-    slope = float(np.sum(w * (x - mid) * (y - mean))) / spread
-    rest = float(np.sum(w * (y - mean - slope * (x - mid)) ** 2)) / (len(x) - 2)
-    width = float(x[-1] - x[0])
-    return slope * width, width * float(np.sqrt(max(1.0, rest) / spread)), mean
+class _Sums:
+    """Weighted straight lines through any stretch of values, by running sums."""
+
+    def __init__(self, x: Floats, y: Floats, s: Floats) -> None:
+        w = 1 / s**2
+        self.x, self.level = x, float(np.average(y, weights=w))
+        a, b = x - np.average(x, weights=w), y - self.level
+        parts = np.stack([w, w * a, w * b, w * a * a, w * a * b, w * b * b])
+        self.sums = np.concatenate([np.zeros((6, 1)), np.cumsum(parts, axis=1)], axis=1)
+
+    def trend(self, i: int, j: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
+        """Change over x[i:j], its standard uncertainty (wider where they scatter), the mean."""
+        w, wa, wb, waa, wab, wbb = self.sums[:, j] - self.sums[:, [i]]
+        spread = np.maximum(waa - wa * wa / w, 1e-300)
+        slope = (wab - wa * wb / w) / spread
+        rest = np.maximum(wbb - wb * wb / w - slope * slope * spread, 0.0) / (j - i - 2)
+        width = self.x[j - 1] - self.x[i]
+        return (
+            slope * width,
+            width * np.sqrt(np.maximum(1.0, rest) / spread),
+            self.level + wb / w,
+        )
 
 
 def _mean(tests: HardnessTests, rows: NDArray[np.int64], trend: float, u: float) -> Plateau:
