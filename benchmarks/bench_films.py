@@ -63,6 +63,11 @@ def _tilt(rng: np.random.Generator, x: Floats) -> Floats:
     return np.asarray(U_MODEL * rng.standard_normal() * np.log(x / x.min()) / np.log(20.0) * 1.7)
 
 
+def _wave(rng: np.random.Generator, x: Floats) -> Floats:
+    phase = rng.uniform(0, 2 * np.pi)
+    return np.asarray(U_MODEL * np.sqrt(2) * np.sin(2 * np.log(x) + phase))
+
+
 WORLDS = (
     World("stiff film, layers known as stated"),
     World("soft film", E_f=20.0, E_s=170.0),
@@ -78,6 +83,7 @@ WORLDS = (
     World("twice the noise that is stated", more=2.0),
     World("model's error the same at all depths", model=_level),
     World("model's error a straight line in ln a", model=_tilt),
+    World("model's error a wave in ln a, two radians for a factor of e", model=_wave),
 )
 
 

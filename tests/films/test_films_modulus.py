@@ -142,7 +142,7 @@ def test_the_whole_covariance_is_weighed() -> None:
     bend = (run(values, log_a + step) - run(values, log_a - step)) / (2 * step)
     bench = seen.jac_E / seen.E_star[:, None]
     bench -= bend[:, None] * seen.jac_radius / seen.radius[:, None]
-    C = np.diag((tests.u_random / tests.E_star) ** 2) + bench @ seen.inputs.cov @ bench.T
+    C = np.diag((seen.u_random / seen.E_star) ** 2) + bench @ seen.inputs.cov @ bench.T
     for i, (name, e) in enumerate(s.entries()):
         if name != "film.E" and e.u > 0:
             column = by(i) * e.u / e.value

@@ -49,7 +49,6 @@ def compare(tests: FilmTests, structure: Structure, *, u_model: float = U_MODEL)
 
     A model that needs the tip within the film gets the tests for which that is so.
     """
-    tests = tests.with_model_error(u_model, structure.layers[0].t.value)
     results: dict[str, FilmResult] = {}
     skipped: dict[str, str] = {}
     for key, model in MODELS.items():
@@ -57,13 +56,15 @@ def compare(tests: FilmTests, structure: Structure, *, u_model: float = U_MODEL)
         try:
             if some is None:
                 raise FilmError("No test stays within the film.")
-            results[key] = infer(some, structure, key, u_model=0.0)
+            results[key] = infer(some, structure, key, u_model=u_model)
         except FilmError as problem:
             skipped[key] = problem.what
     line = None
     if structure.layers[0].E.sought:
         try:
-            line = extrapolate(tests, structure)
+            line = extrapolate(
+                tests.with_model_error(u_model, structure.layers[0].t.value), structure
+            )
         except FilmError as problem:
             skipped["extrapolation"] = problem.what
     good = [k for k, r in results.items() if r.identified[0] and r.fits and not _outside(r)]

@@ -25,8 +25,9 @@ def exact_log(stack: Stack, log_a: Floats) -> Floats:
     """
     lo, hi = float(log_a.min()), float(log_a.max())
     nodes = int(np.ceil(6 + 3 * (hi - lo)))
-    if len(log_a) <= nodes:
-        return np.log(effective_modulus(stack, np.exp(log_a)))
+    at_once, where = np.unique(log_a, return_inverse=True)
+    if len(at_once) <= nodes:
+        return np.asarray(np.log(effective_modulus(stack, np.exp(at_once)))[where])
     x = np.cos((np.arange(nodes) + 0.5) * np.pi / nodes)
     at = (lo + hi) / 2 + (hi - lo) / 2 * x
     series = np.polynomial.chebyshev.chebfit(

@@ -134,7 +134,11 @@ class FilmResult:
 
     def correlation_with(self, name: str, given: str) -> float:
         """Correlation of a sought number with a given input, for example "film.t"."""
-        i, j = self.names.index(name), self.inputs.index(given)
+        i = self.names.index(name)
+        if given == MODEL and MODEL in self.inputs.names:  # level and course together
+            inputs, row = self.given(name)
+            return float(row[-1] * inputs.sd[-1] / self.u[i]) if self.u[i] > 0 else 0.0
+        j = self.inputs.index(given)
         part = self.sensitivity[i] @ self.inputs.cov[:, j]
         size = self.u[i] * self.inputs.sd[j]
         return float(part / size) if size > 0 else 0.0
@@ -162,7 +166,18 @@ def infer(
     FilmError
         When there are fewer tests than free numbers or the model does not apply.
     """
-    tests = tests.with_model_error(u_model, structure.layers[0].t.value)
+    t = structure.layers[0].t.value
+    problem, found = _fitted(tests.with_model_error(u_model, t), structure, model)
+    for _ in range(3):  # the model's error goes with a/t, by the thickness that is found
+        at = float(problem.unfold(found.p)[2])
+        if not structure.layers[0].t.sought or abs(np.log(at / t)) < 0.02:
+            break
+        t = at
+        problem, found = _fitted(tests.with_model_error(u_model, t), structure, model)
+    return _result(problem, found, model)
+
+
+def _fitted(tests: FilmTests, structure: Structure, model: str) -> tuple[Posed, Fit]:
     problem = Posed(tests, structure, forward(structure, model, tests.depth))
     lost = int(np.sum(~np.isfinite(problem.model(problem.start()))))
     if lost:
@@ -177,8 +192,7 @@ def infer(
             f"{free} numbers are sought without a prior from {len(tests)} tests.",
             remedy="Test at more depths, or state what is known.",
         )
-    found = problem.fit()
-    return _result(problem, found, model)
+    return problem, problem.fit()
 
 
 def _factor(u_random: float, u_systematic: float, dof: float, level: float = 0.95) -> float:

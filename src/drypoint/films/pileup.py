@@ -191,7 +191,7 @@ def pile_up_remarks(
     if many:
         out.append(
             f"In {many} of {len(d)} unloadings h_p/h_max is above {PILE_UP:g}: if the film hardens "
-            "little it piles up, the area is then too small and modulus and hardness too high."
+            "little it piles up, and an area from the contact depth is too small."
         )
         if film_softer:
             out.append(
@@ -204,8 +204,8 @@ def pile_up_remarks(
             out.append(
                 f"In {over} of {len(d)} unloadings loading took more work than F h/3, or than this "
                 "tip takes on one solid: resistance falls with depth. If that is the substrate "
-                "yielding under the stiffer film, the film sinks in, the area is too large and "
-                "modulus and hardness are too low."
+                "yielding under the stiffer film, the film sinks in, and an area from the "
+                "contact depth is too large."
             )
     if work_ratio is not None:
         w = np.asarray(work_ratio, dtype=float)
@@ -219,7 +219,12 @@ def pile_up_remarks(
 
 
 def size_words(size: AreaSize) -> str:
-    """The size as a sentence: what the true areas may be, and what follows for hardness."""
+    """The size as a sentence: what the true areas may be, and what follows for hardness.
+
+    Empty where the size is known for no test.
+    """
+    if not np.any(size.known):
+        return ""
     low, high = float(np.min(size.low[size.known])), float(np.max(size.high[size.known]))
     return (
         f"By h_p/h_max and the work of loading the true contact areas may be {low:.2f} to "

@@ -14,6 +14,8 @@ Floats = NDArray[np.float64]
 
 #: How far from its start a modulus or thickness may go.
 REACH = 1e3
+#: How much thinner than the largest contact, or thicker, a thickness is sought.
+THIN = 100.0
 
 
 class Posed:
@@ -74,10 +76,14 @@ class Posed:
     def bounds(self, p: Floats) -> tuple[Floats, Floats]:
         """How far from where it begins a search may go."""
         far = np.log(REACH)
-        return (
-            np.where(self.relative, p - far, -0.4),
-            np.where(self.relative, p + far, 0.4999),
-        )
+        low = np.where(self.relative, p - far, -0.4)
+        high = np.where(self.relative, p + far, 0.4999)
+        for j, (name, entry) in enumerate(zip(self.names, self.entries, strict=True)):
+            if name.endswith(".t") and not np.isfinite(entry.u):
+                # A film of which no contact tells anything is not worth the search.
+                low[j] = min(p[j], np.log(self.tests.radius.max() / THIN))
+                high[j] = max(p[j], np.log(self.tests.radius.max() * THIN))
+        return low, high
 
     def fit(self) -> Fit:
         """The best of the fits from all starts."""

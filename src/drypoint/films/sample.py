@@ -96,7 +96,9 @@ def sample(
             remedy="Install the extra: pip install 'drypoint[mcmc]'.",
         ) from None
     target = _Posterior(
-        tests.with_model_error(u_model, structure.layers[0].t.value), structure, model
+        tests.with_model_error(u_model, _thickness(tests, structure, model, u_model)),
+        structure,
+        model,
     )
     size = len(target.where)
     walkers = max(walkers, 2 * size + 2)
@@ -120,6 +122,15 @@ def sample(
     chain = sampler.get_chain(discard=made // 3, flat=True)
     draws = np.where(target.relative, np.exp(np.where(target.relative, chain, 0.0)), chain)
     return Samples(target.names, draws, float(np.mean(sampler.acceptance_fraction)), made / time)
+
+
+def _thickness(tests: FilmTests, structure: Structure, model: str, u_model: float) -> float:
+    """Thickness of the uppermost layer as stated, or as found where it is sought."""
+    layer = structure.layers[0]
+    if not layer.t.sought:
+        return layer.t.value
+    found = infer(tests, structure, model, u_model=u_model)
+    return float(found.best[found.names.index(f"{layer.name}.t")])
 
 
 class _Posterior:

@@ -56,7 +56,7 @@ def remarks_on(
         pair = pair_of(problem.structure, values)
         out += outside(model_of(model), pair, problem.tests.radius, problem.tests.depth)
     beyond = float(np.sum((found.own * problem.tests.E_star / problem.tests.u_random) ** 2))
-    if fits and found.dof >= 1 and chdtrc(found.dof, beyond) < 0.01:
+    if fits and found.scatter > 1e-4 and found.dof >= 1 and chdtrc(found.dof, beyond) < 0.01:
         out.append(
             f"The tests scatter by {short(100 * found.scatter)} % more than their uncertainties "
             "say; the random part holds it."

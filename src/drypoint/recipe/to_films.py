@@ -205,6 +205,11 @@ def _entry(
         raise _LayerError(
             Problem((*path, key), "the key is missing.", "The exact solution needs this number.")
         )
+    if wanted and u == 0:
+        raise _LayerError(
+            Problem((*path, f"u_{key}"), "what is sought is not known exactly.",
+                    "Leave it out where nothing is known before, or do not seek it.")
+        )  # fmt: skip
     try:
         if wanted:
             return sought(value) if not u else sought(value, u)

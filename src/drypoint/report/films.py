@@ -177,13 +177,13 @@ def values_table(one: FilmFound, level: float) -> Table:
         if row["low"] is None or not np.isfinite(row["low"]):
             wide = DASH
         else:
-            u = max(row["u"], widest.get(row["quantity"], 0.0))
+            u = max(row["u"] or 0.0, widest.get(row["quantity"], 0.0))
             wide = " to ".join(typeset(round_pair(v, u)[0]) for v in (row["low"], row["high"]))
         if row["value"] is None:
             rows.append((row["model"], name, DASH, DASH, DASH, wide, ""))
             continue
         if not np.isfinite(row["value"]):
-            rows.append((row["model"], name, "not identifiable", DASH, DASH, DASH, ""))
+            rows.append((row["model"], name, "not identifiable", DASH, DASH, wide, ""))
             continue
         value, u = round_pair(row["value"], row["u"])
         parts = [

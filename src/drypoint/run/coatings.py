@@ -38,7 +38,7 @@ from drypoint.films import (
 from drypoint.films.words import words
 from drypoint.recipe import canonical_hash
 from drypoint.recipe.to_films import Coating, coating_of
-from drypoint.run.piled import NO_SIZE, Piled, piled_of
+from drypoint.run.piled import Piled, piled_of
 from drypoint.run.progress import Cancelled, Watch
 from drypoint.run.result import StudyResult
 from drypoint.store.cache import Cache, cache_key
@@ -210,9 +210,9 @@ def _solve(
     if piled.size is not None and np.any(piled.size.known):
         remarks.append(size_words(piled.size))
     elif coating.pile_up == "counted":
-        remarks.append(NO_SIZE)
+        remarks.append(piled.why)
     ways = [m.H for m in models if m.identified] + ([] if flat is None else [flat.H])
-    if len(ways) > 1:
+    if len(ways) > 1 and max(ways) > 1.005 * min(ways):
         remarks.append(
             f"The ways to the film's hardness give {min(ways) / 1e9:.3g} to {max(ways) / 1e9:.3g} "
             "GPa; that is part of no uncertainty."
@@ -240,7 +240,8 @@ def _solve(
 
 
 def _at_ends(coating: Coating, tests: FilmTests, piled: Piled) -> tuple[float, float] | None:
-    """The first sought number with all areas at the ends of their range, the lower value first."""
+    """Lowest and highest of the first sought number with all areas at the low end of their range,
+    as the contact depth gives them, in the middle, and at the high end."""
     size = piled.size
     if size is None or not np.any(size.known):
         return None
@@ -250,7 +251,7 @@ def _at_ends(coating: Coating, tests: FilmTests, piled: Piled) -> tuple[float, f
                 0
             ]
         )
-        for x in (size.low, size.high)
+        for x in (size.low, np.ones(len(tests)), size.middle, size.high)
     ]
     return min(ends), max(ends)
 

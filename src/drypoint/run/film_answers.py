@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from drypoint.films.words import words
+from drypoint.films.words import short, words
 from drypoint.run.coatings import FilmFound
 from drypoint.run.film_tables import unit_of
 from drypoint.uncertainty.propagation import coverage_factor
@@ -12,6 +12,8 @@ from drypoint.uncertainty.rounding import round_pair
 
 #: What is said of the means of hardness and modulus of a coated specimen.
 TOGETHER = "film and substrate together, no value of the film"
+#: An interval whose ends are further apart than this factor is given by its ends.
+LOPSIDED = 1.5
 _SYMBOLS = {"E": "E", "nu": "nu", "t": "t"}
 
 
@@ -33,16 +35,22 @@ def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], 
         said, U = round_pair(value / f, (ends[1] - ends[0]) / 2)
         low, high = (round_pair(v, (ends[1] - ends[0]) / 2)[0] for v in ends)
         if not r.fits:
-            basis += "; layers as stated do not describe the tests"
+            out.append((symbol, f"about {said} {unit}".strip(), f"{basis}; layers as stated do not "
+                        "describe the tests, and no uncertainty holds that"))  # fmt: skip
+            continue
+        interval = f"{100 * level:g} % interval"
+        if r.relative[r.names.index(name)] and ends[1] > LOPSIDED * ends[0]:
+            out.append((symbol, f"{low} to {high} {unit}".strip(), f"{basis}; {interval}"))
+            continue
         text = f"({said} ± {U}) {unit}" if unit else f"{said} ± {U}"
-        out.append((symbol, text, f"{basis}; {100 * level:g} % interval {low} to {high}"))
+        out.append((symbol, text, f"{basis}; {interval} {low} to {high}"))
     p = found.solved.plateau
     if found.hardness_tests is not None and p is None:
         out.append(("H_f", "no plateau", f"hardness of {top}; see the part on films"))
     elif p is not None:
         wide = coverage_factor(p.dof, level) * float(np.hypot(p.u_random, p.u_systematic))
         said, U = round_pair(p.H / 1e9, wide / 1e9)
-        depths = f"{p.beta[0]:.2f} to {p.beta[1]:.2f}"
+        depths = f"{short(p.beta[0])} to {short(p.beta[1])}"
         out.append(
             (
                 "H_f",

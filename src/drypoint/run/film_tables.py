@@ -72,6 +72,8 @@ TABLES = {
 #: Key of the row that holds the spread between models, and of the line to zero.
 SPREAD, LINE, SAMPLED = "spread between models", "straight line to zero", "exact, sampled"
 PILED = "pile-up and sink-in"
+#: An interval whose ends are further apart than this factor is not shown.
+WIDEST = 1e3
 
 
 def unit_of(quantity: str) -> tuple[str, float]:
@@ -134,11 +136,11 @@ def value_rows(found: FilmFound, level: float) -> Iterator[dict[str, Any]]:
                    "above.")  # fmt: skip
     ends = found.solved.at_ends
     if ends is not None:
-        counted = found.counted
-        yield _row(found, first, unit, PILED, True, None, (ends[1] - ends[0]) / f / 12**0.5, None,
-                   None, ends[0] / f, ends[1] / f, "Exact, with all contact areas at the ends of "
-                   "what h_p/h_max and the work of loading allow; "
-                   + ("counted above." if counted else "no part of any uncertainty above.")
+        yield _row(found, first, unit, PILED, True, None, None, None, None, ends[0] / f,
+                   ends[1] / f, "Exact, with all contact areas at either end of what h_p/h_max and "
+                   "the work of loading allow, in the middle, or as the contact depth gives them; "
+                   "where the substrate is known its tests take up what is common. "
+                   + ("Counted above." if found.counted else "No part of any uncertainty above.")
                    )  # fmt: skip
 
 
@@ -148,7 +150,9 @@ def _value_row(
     unit, f = unit_of(name)
     value, random, systematic = r.of(name)
     sure = bool(np.isfinite(value))
-    low, high = r.interval(name, level) if sure else (np.nan, np.nan)
+    low, high = r.interval(name, level)
+    if not sure and not high < WIDEST * max(low, 1e-300):
+        low = high = np.nan
     u = float(np.hypot(random, systematic))
     return _row(
         found, name, unit, title, within, value / f,

@@ -21,6 +21,7 @@ NO_SIZE = (
     "The size of pile-up and sink-in is known for pyramids and cones of about 70 degrees only: it "
     "is not counted here."
 )
+TWO_TIPS = "The size of pile-up and sink-in is not counted: the tests were made with several tips."
 
 
 @dataclass(frozen=True)
@@ -28,8 +29,8 @@ class Piled:
     """Pile-up of some unloadings; arrays of shape (n,).
 
     h_p/h_max, W_elast/W_total and the work of loading over F h less that of one solid under the
-    same tip, all without creep; the range of the true areas, where it is known for the tip; E_r in
-    Pa.
+    same tip, all without creep; the range of the true areas, where it is known for the tip, and a
+    sentence for where it is not; E_r in Pa.
     """
 
     depth_ratio: Floats
@@ -37,6 +38,7 @@ class Piled:
     excess: Floats
     size: AreaSize | None
     E_r: Floats
+    why: str = NO_SIZE
 
 
 def piled_of(result: StudyResult, rows: Rows, coating: Coating) -> Piled:
@@ -77,7 +79,8 @@ def piled_of(result: StudyResult, rows: Rows, coating: Coating) -> Piled:
         )
         if size is not None:
             size = size.without(_measured(result, rows))
-    return Piled(depth, c["W_elast"] / work, excess, size, c["E_r"])
+    why = NO_SIZE if len(tips) == 1 else TWO_TIPS
+    return Piled(depth, c["W_elast"] / work, excess, size, c["E_r"], why)
 
 
 def _measured(result: StudyResult, rows: Rows) -> NDArray[np.bool_]:
