@@ -173,11 +173,14 @@ def infer(
         if not structure.layers[0].t.sought or abs(np.log(at / t)) < 0.02:
             break
         t = at
-        problem, found = _fitted(tests.with_model_error(u_model, t), structure, model)
+        near = None if found.at_bound else found.p
+        problem, found = _fitted(tests.with_model_error(u_model, t), structure, model, near)
     return _result(problem, found, model)
 
 
-def _fitted(tests: FilmTests, structure: Structure, model: str) -> tuple[Posed, Fit]:
+def _fitted(
+    tests: FilmTests, structure: Structure, model: str, near: Floats | None = None
+) -> tuple[Posed, Fit]:
     problem = Posed(tests, structure, forward(structure, model, tests.depth))
     lost = int(np.sum(~np.isfinite(problem.model(problem.start()))))
     if lost:
@@ -192,7 +195,7 @@ def _fitted(tests: FilmTests, structure: Structure, model: str) -> tuple[Posed, 
             f"{free} numbers are sought without a prior from {len(tests)} tests.",
             remedy="Test at more depths, or state what is known.",
         )
-    return problem, problem.fit()
+    return problem, problem.fit(near)
 
 
 def _factor(u_random: float, u_systematic: float, dof: float, level: float = 0.95) -> float:

@@ -85,15 +85,15 @@ class Posed:
                 high[j] = max(p[j], np.log(self.tests.radius.max() * THIN))
         return low, high
 
-    def fit(self) -> Fit:
-        """The best of the fits from all starts."""
+    def fit(self, near: Floats | None = None) -> Fit:
+        """The best of the fits from all starts, or the one that starts near an earlier answer."""
         t = self.tests
         found = [
             fit(
                 self.model, np.log(t.E_star), t.u_random / t.E_star, start, self.prior(),
                 self.bounds(start), self.shared,
             )
-            for start in self.starts()
+            for start in (self.starts() if near is None else [near])
         ]  # fmt: skip
         return min(found, key=lambda one: (one.at_bound, one.cost))
 
