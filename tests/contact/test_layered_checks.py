@@ -211,6 +211,25 @@ def test_layer_on_a_rigid_base(nu: float, ratio: float, kappa: float) -> None:
     assert found == pytest.approx(kappa, rel=3e-3)
 
 
+# Surface displacement under a unit cosine pressure, E = 1, layer of thickness 1 bonded to a rigid
+# base: the general library ContactMechanics 1.8.3 (PeriodicFFTElasticHalfSpace with a thickness,
+# after Carbone & Mangialardi 2008), run once; it is no dependency. nu -> values at kt below; S.
+WAVES = np.array([0.05, 0.1, 0.3, 1.0, 2.0, 4.0])
+LIBRARY = {
+    0.0: [0.999999688, 0.999995035, 0.999619521, 0.971267212, 0.820331829, 0.495009246],
+    0.2: [0.899937459, 0.899749346, 0.897698206, 0.869895112, 0.757714585, 0.473783309],
+    0.3: [0.742989295, 0.743379809, 0.747040729, 0.756668273, 0.692720534, 0.447946265],
+    0.45: [0.26506864, 0.269297693, 0.308886398, 0.485066316, 0.545999443, 0.38972778],
+}
+
+
+@pytest.mark.parametrize("nu", LIBRARY)
+def test_layer_on_a_rigid_base_by_a_library(nu: float) -> None:
+    stack = ly.Stack((ly.Layer(1.0, nu, 1.0),), None)
+    found = surface_compliance(stack, WAVES) * 2 * (1 - nu**2) / WAVES
+    np.testing.assert_allclose(found, LIBRARY[nu], rtol=1e-8)
+
+
 def test_thin_layers_on_a_rigid_base() -> None:
     """Closed limits for a >> t, corrections of order t/a (Johnson 1985, 5.8).
 
