@@ -93,7 +93,7 @@ def append(path: Path | str, decision: Decision) -> Decision:
 _BARE = re.compile(
     r"(it is |is |was |value |values |much |far |a |an )*"
     r"(too (low|high|small|large|big)|low|high|outlier|outlying|bad|wrong|odd|strange|ugly|"
-    r"does not fit|doesn't fit|\W*|x|test|none|no reason)( value| test| result| curve)?[\W]*",
+    r"does not fit|doesn't fit|\W*|none|no reason)( value| test| result| curve)?[\W]*",
     re.IGNORECASE,
 )
 
