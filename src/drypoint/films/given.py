@@ -260,6 +260,11 @@ class FilmTests:
     def __len__(self) -> int:
         return len(self.radius)
 
+    @property
+    def shallow(self) -> float:
+        """Median E_star of the shallowest fifth of the tests, Pa: most of it is the top layer."""
+        return float(np.median(self.E_star[np.argsort(self.radius)[: max(1, len(self) // 5)]]))
+
     def some(self, keep: NDArray[np.bool_]) -> FilmTests:
         """Those of the tests that ``keep`` marks."""
         return replace(

@@ -61,8 +61,7 @@ class Posed:
         if self.names[0] == f"{self.structure.layers[0].name}.E" and not np.isfinite(
             self.entries[0].u
         ):
-            shallow = t.E_star[np.argsort(t.radius)[: max(1, len(t) // 5)]]
-            first[0] = np.log(np.median(shallow))
+            first[0] = np.log(t.shallow)
         out = [first]
         for j, (name, entry) in enumerate(zip(self.names, self.entries, strict=True)):
             if name.endswith(".t") and not np.isfinite(entry.u):

@@ -14,7 +14,6 @@ from drypoint.uncertainty.rounding import round_pair
 TOGETHER = "film and substrate together, no value of the film"
 #: An interval whose ends are further apart than this factor is given by its ends.
 LOPSIDED = 1.5
-_SYMBOLS = {"E": "E", "nu": "nu", "t": "t"}
 
 
 def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], ...]:
@@ -24,7 +23,7 @@ def film_answers(found: FilmFound, level: float) -> tuple[tuple[str, str, str], 
     top = found.coating.structure.layers[0].name
     for name in r.names:
         layer, _, kind = name.rpartition(".")
-        symbol = _SYMBOLS[kind] + ("_f" if layer == top else "")
+        symbol = kind + ("_f" if layer == top else "")
         unit, f = unit_of(name)
         value, _, _ = r.of(name)
         basis = f"{words(name)}, exact layered contact"

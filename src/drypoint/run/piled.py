@@ -55,7 +55,6 @@ def piled_of(result: StudyResult, rows: Rows, coating: Coating) -> Piled:
             "W_elast",
             "A_p",
             "E_r",
-            "E_IT_star",
         )
     }
     creep = np.nan_to_num(np.clip(c["C_IT"], 0.0, None)) / 100.0

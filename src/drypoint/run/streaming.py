@@ -17,7 +17,7 @@ from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import reduce_batch
 from drypoint.reduction.result import Reduction
-from drypoint.threads import cores, one_in_algebra, threads
+from drypoint.threads import cores, threads
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
 
@@ -39,7 +39,6 @@ class Chunk:
     notes: tuple[str, ...]
 
 
-@one_in_algebra()
 def reduce_in_chunks(
     paths: Sequence[Path | str],
     bench: Bench,
