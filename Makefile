@@ -8,18 +8,20 @@ STAMP := .venv/.drypoint-setup
 # What only the tests need besides Python, as command=debian-package pairs (any one of several
 # commands, with commas between them)
 APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium \
-  ccx=calculix-ccx
+  ccx=calculix-ccx git=git
 # What the benchmarks compare with.
 APT_BENCH ?= ccx=calculix-ccx chromium=chromium
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg
 
-.PHONY: help setup demo test check bench docs clean tools-test
+.PHONY: help setup demo test test-clone test-pythons check bench docs wheel clean tools-test
 
 help:
 	@echo 'make demo    write an invented study, run it, report on it (in build/demo)'
 	@echo 'make test    the whole test suite'
+	@echo 'make test-clone    what is committed, alone in another folder'
+	@echo 'make test-pythons  the whole test suite with the oldest and the newest Python'
 	@echo 'make check   style, types, which room imports which'
 	@echo 'make bench   how long the usual work takes'
 	@echo 'make docs    do the code and the links in docs/ hold'
@@ -54,6 +56,10 @@ demo: $(STAMP)
 
 test: $(STAMP) tools-test
 	$(BIN)/python -m pytest -n 2
+
+# What is committed, without anything that lies beside this folder.
+test-clone: $(STAMP) tools-test
+	bash scripts/test_clone.sh $(BIN)/python
 
 check: $(STAMP)
 	$(BIN)/ruff check

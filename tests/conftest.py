@@ -27,7 +27,7 @@ settings.register_profile("thorough", deadline=None, max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 USES_SHARED = "uses_shared_data"
-SKIPS = re.compile(r"\b(skip|skipTest|importorskip)\(")
+SKIPS = re.compile(r"\b(skip|skipTest)\(")
 
 
 def shared_folder(config: pytest.Config) -> Path:
