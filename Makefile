@@ -24,6 +24,7 @@ help:
 	@echo 'make test-pythons  the whole test suite with the oldest and the newest Python'
 	@echo 'make check   style, types, which room imports which'
 	@echo 'make bench   how long the usual work takes'
+	@echo 'make wheel   a wheel and a source archive, with all that the pages need (in dist)'
 	@echo 'make docs    do the code and the links in docs/ hold'
 	@echo 'make setup   the Python environment in .venv (the others do this when needed)'
 	@echo 'make clean   remove build/ and caches (not .venv)'
@@ -57,6 +58,12 @@ demo: $(STAMP)
 test: $(STAMP) tools-test
 	$(BIN)/python -m pytest -n 2
 
+# With the oldest and the newest Python that pyproject.toml claims, each in an environment of its
+# own. One that is not at hand is named and left out; one asked for by PYTHONS='3.13' must be there.
+PYTHONS ?=
+test-pythons: $(STAMP) tools-test
+	@bash scripts/test_pythons.sh $(PYTHONS)
+
 # What is committed, without anything that lies beside this folder.
 test-clone: $(STAMP) tools-test
 	bash scripts/test_clone.sh $(BIN)/python
@@ -78,6 +85,13 @@ bench: $(STAMP)
 
 docs: $(STAMP)
 	$(BIN)/python -m pytest tests/test_docs.py
+
+# From the source archive the wheel is built, which shows that the archive is whole.
+wheel: $(STAMP)
+	@if ! $(BIN)/python scripts/fetch_vendor.py --for pages --check 2>/dev/null; then \
+	  bash scripts/bootstrap.sh pages; fi
+	rm -rf dist
+	$(BIN)/python -m build --no-isolation --outdir dist
 
 clean:
 	rm -rf build dist .cache .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache
