@@ -1,4 +1,4 @@
-"""Build hook: a wheel or a source archive contains the front-end parts of the pages, or none is built.
+"""Build hook: what is built contains the fetched parts of the pages, or nothing is built.
 
 The parts are not committed. ``scripts/fetch_vendor.py`` fetches those that are missing; in an
 unpacked source archive they are there, so that a wheel is built from it without a network.
