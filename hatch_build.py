@@ -30,7 +30,8 @@ class VendorHook(BuildHookInterface):  # type: ignore[type-arg]
         )  # fmt: skip
         if done.returncode:
             self.app.abort(
-                f"Nothing was built: parts of the pages are missing.\n{done.stderr.strip()}"
+                f"Nothing was built: parts of the pages are missing.\n{done.stderr.strip()}\n"
+                "An editable install (pip install --editable .) can do without."
             )
         if done.stdout:
             self.app.display_info(done.stdout.strip())
