@@ -165,7 +165,7 @@ def installed(dist: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     editable install of the source is out of reach.
     """
     folder = tmp_path_factory.mktemp("clean")
-    venv.create(folder / "env", with_pip=False)
+    venv.create(folder / "env", with_pip=False, symlinks=os.name != "nt")
     programs = folder / "env" / ("Scripts" if os.name == "nt" else "bin")
     pip = (sys.executable, "-m", "pip", "--python", folder / "env", "install", "--no-deps")
     done = call((*pip, "--no-index", "--quiet", next(dist.glob("*.whl"))), folder)
