@@ -35,7 +35,8 @@ class Health:
 
     ``state`` is ``"steady"``, ``"changed"`` or ``"too few checks"``. ``between`` are the last day
     before and the first day after the change; ``doubtful_since`` is the earliest day that the
-    likelihood does not exclude. ``after`` are the points after the change.
+    likelihood does not exclude. ``after`` are the points after the change. ``invented``: some of
+    the points are from invented data.
     """
 
     points: tuple[Point, ...]
@@ -47,6 +48,7 @@ class Health:
     doubtful_since: date | None
     after: tuple[int, ...]
     findings: tuple[Finding, ...]
+    invented: bool = False
 
 
 def tip_health(

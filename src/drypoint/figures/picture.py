@@ -8,9 +8,11 @@ from typing import Any
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 from drypoint.figures.labels import as_words
 from drypoint.figures.style import ROLES, WIDTH, colour, drawing
+from drypoint.notices import origin
 
 _METADATA: dict[str, Any] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 _PROLOG = re.compile(r"^.*?(?=<svg)", re.DOTALL)
@@ -18,6 +20,8 @@ _META = re.compile(r"\s*<metadata>.*?</metadata>", re.DOTALL)
 _PATH = re.compile(r' (?:d|x|y)="[^"]*"')
 _LONG = re.compile(r"(\d\.\d\d)\d+")
 _SIZE = re.compile(r'(<svg[^>]*?) width="[^"]*"', re.DOTALL)
+#: Room for a footer below the axes, inches.
+_FOOTER = 0.14
 _HEIGHT = re.compile(r'(<svg[^>]*?) height="[^"]*"', re.DOTALL)
 
 
@@ -32,15 +36,46 @@ class Picture(Figure):
         One sentence: what is shown.
     alt : str
         What a reader who cannot see the figure should know, with numbers.
+    footer : str
+        Small print below the axes: that the data are invented, or computed. Empty for measured
+        data.
+
+    Parameters
+    ----------
+    name : str
+    height, width : float
+        Size in inches, without the footer.
+    invented, computed : bool
+        Whether the data are invented, and whether they were computed and not measured.
     """
 
-    def __init__(self, name: str, height: float, *, width: float = WIDTH) -> None:
+    def __init__(
+        self,
+        name: str,
+        height: float,
+        *,
+        invented: bool,
+        computed: bool = False,
+        width: float = WIDTH,
+    ) -> None:
+        self.footer = origin(invented=invented, computed=computed)
+        room = _FOOTER if self.footer else 0.0
         with drawing():
-            super().__init__(figsize=(width, height), layout="constrained")
+            super().__init__(figsize=(width, height + room), layout="constrained")
+            if self.footer:
+                self._print_footer(room / (height + room))
         self.name = name
         self.caption = ""
         self.alt = ""
         self._settled = False
+
+    def _print_footer(self, share: float) -> None:
+        """The footer in the lowest ``share`` of the figure, and the axes kept above it."""
+        engine = self.get_layout_engine()
+        assert isinstance(engine, ConstrainedLayoutEngine)
+        engine.set(rect=(0.0, share, 1.0, 1.0 - share))
+        self.text(0.995, 0.2 * share, self.footer, ha="right", va="bottom", fontsize=6.5,
+                  color=colour("soft"), in_layout=False)  # fmt: skip
 
     def settle(self) -> None:
         """Find the layout once; from then on nothing moves, however often the figure is drawn."""
@@ -64,7 +99,12 @@ class Picture(Figure):
             finally:
                 self.set_canvas(canvas)
                 self.dpi = dpi
-        return _PATH.sub(_shorter, _META.sub("", buffer.getvalue()))
+        text = _META.sub(self._description(), buffer.getvalue(), count=1)
+        return _PATH.sub(_shorter, text)
+
+    def _description(self) -> str:
+        """The footer as text: in the picture its letters are drawn as curves."""
+        return f"\n <desc>{self.footer}</desc>" if self.footer else ""
 
     def inline_svg(self, prefix: str) -> str:
         """SVG for the inside of a page: colours follow the page's theme.
@@ -78,8 +118,9 @@ class Picture(Figure):
         """The figure as PNG; the same numbers give the same bytes."""
         self.settle()
         buffer = io.BytesIO()
+        words: dict[str, Any] = {"Description": self.footer} if self.footer else {}
         with drawing():
-            self.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
+            self.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None, **words})
         return buffer.getvalue()
 
     def _repr_svg_(self) -> str:

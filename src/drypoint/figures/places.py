@@ -37,7 +37,7 @@ def is_map(result: StudyResult, specimen: str) -> bool:
 
 def position_map(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Picture:
     """Map of positions coloured by a property; withheld values hollow, excluded tests crossed."""
-    picture = Picture(f"map-{symbol}-{specimen}", 3.6)
+    picture = Picture(f"map-{symbol}-{specimen}", 3.6, invented=result.invented)
     rows, xy = positions(result, specimen)
     if not len(rows):
         return nothing_to_show(picture, f"No test of {specimen} has a position.")
@@ -106,7 +106,7 @@ def _pitch(xy: Floats) -> float:
 
 def distribution(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Picture:
     """Histogram and cumulative share of a property over the tests that count."""
-    picture = Picture(f"distribution-{symbol}-{specimen}", 2.6)
+    picture = Picture(f"distribution-{symbol}-{specimen}", 2.6, invented=result.invented)
     rows, gone = rows_of(result, specimen)
     rows = rows[~gone]
     value = in_units(symbol, result.tests[symbol].value[rows])

@@ -24,7 +24,7 @@ def budget_bars(
     result: StudyResult, specimen: str, symbols: Sequence[str] = ("H_IT", "E_IT")
 ) -> Picture:
     """Share of each input in the variance of the mean, random and systematic told apart."""
-    picture = Picture(f"budget-{specimen}", 2.6)
+    picture = Picture(f"budget-{specimen}", 2.6, invented=result.invented)
     known = result.series.get(specimen, {})
     budgets = [series_budget(result, specimen, s) for s in symbols if s in known]
     if not budgets:
