@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from drypoint.calibration.charts import Change, Chart, change_point, ewma, individuals
 from drypoint.calibration.problems import CalibrationError, Finding
+from drypoint.notices import CLEANING
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
@@ -129,7 +130,7 @@ def tip_health(
                 "tip changed",
                 f"The {what} changed by {100 * size:+.1f} % between {before.isoformat()} and "
                 f"{ordered[first].day.isoformat()}.",
-                "Clean the tip, look at it, calibrate it again, and look at the studies since.",
+                f"Clean the tip, look at it, calibrate it again, and look at the studies since. {CLEANING}",
                 serious=True,
             )
         )
