@@ -130,7 +130,8 @@ def tip_health(
                 "tip changed",
                 f"The {what} changed by {100 * size:+.1f} % between {before.isoformat()} and "
                 f"{ordered[first].day.isoformat()}.",
-                f"Clean the tip, look at it, calibrate it again, and look at the studies since. {CLEANING}",
+                "Clean the tip, look at it, calibrate it again, and look at the studies since. "
+                f"{CLEANING}",
                 serious=True,
             )
         )

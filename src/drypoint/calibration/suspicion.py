@@ -199,7 +199,8 @@ def _jump(c: Calibration) -> Iterator[Finding]:
             f"From {c.tests.label(first)} on, the area at equal depth is {100 * change:+.1f} % "
             f"({score[k]:.1f} u), in the order in which the tests stand.",
             "The tip may have been chipped or picked up dirt. Clean and look at it, and repeat the "
-            f"reference tests; if the order of the tests is not that of time, sort them. {CLEANING}",
+            "reference tests; if the order of the tests is not that of time, sort them. "
+            f"{CLEANING}",
             serious=True,
         )
 

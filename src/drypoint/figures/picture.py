@@ -9,6 +9,7 @@ from typing import Any
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.text import Text
 
 from drypoint.figures.labels import as_words
 from drypoint.figures.style import ROLES, WIDTH, colour, drawing
@@ -17,6 +18,7 @@ from drypoint.notices import origin
 _METADATA: dict[str, Any] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 _PROLOG = re.compile(r"^.*?(?=<svg)", re.DOTALL)
 _META = re.compile(r"\s*<metadata>.*?</metadata>", re.DOTALL)
+_OPEN = re.compile(r"<svg[^>]*>")
 _PATH = re.compile(r' (?:d|x|y)="[^"]*"')
 _LONG = re.compile(r"(\d\.\d\d)\d+")
 _SIZE = re.compile(r'(<svg[^>]*?) width="[^"]*"', re.DOTALL)
@@ -59,23 +61,30 @@ class Picture(Figure):
         width: float = WIDTH,
     ) -> None:
         self.footer = origin(invented=invented, computed=computed)
-        room = _FOOTER if self.footer else 0.0
+        self._printed: Text | None = None
         with drawing():
-            super().__init__(figsize=(width, height + room), layout="constrained")
+            super().__init__(figsize=(width, height), layout="constrained")
             if self.footer:
-                self._print_footer(room / (height + room))
+                self._printed = self.text(0.995, 0.0, self.footer, ha="right", va="bottom",
+                                          fontsize=6.5, color=colour("soft"),
+                                          in_layout=False)  # fmt: skip
+                self.set_height(height)
         self.name = name
         self.caption = ""
         self.alt = ""
         self._settled = False
 
-    def _print_footer(self, share: float) -> None:
-        """The footer in the lowest ``share`` of the figure, and the axes kept above it."""
+    def set_height(self, height: float) -> None:
+        """Height in inches, without the footer, which has room of its own below everything."""
+        if self._printed is None:
+            self.set_figheight(height)
+            return
+        share = _FOOTER / (height + _FOOTER)
+        self.set_figheight(height + _FOOTER)
         engine = self.get_layout_engine()
         assert isinstance(engine, ConstrainedLayoutEngine)
         engine.set(rect=(0.0, share, 1.0, 1.0 - share))
-        self.text(0.995, 0.2 * share, self.footer, ha="right", va="bottom", fontsize=6.5,
-                  color=colour("soft"), in_layout=False)  # fmt: skip
+        self._printed.set_y(0.2 * share)
 
     def settle(self) -> None:
         """Find the layout once; from then on nothing moves, however often the figure is drawn."""
@@ -99,12 +108,10 @@ class Picture(Figure):
             finally:
                 self.set_canvas(canvas)
                 self.dpi = dpi
-        text = _META.sub(self._description(), buffer.getvalue(), count=1)
+        text = _META.sub("", buffer.getvalue())
+        if self.footer:  # as text, too: in the picture its letters are drawn as curves
+            text = _OPEN.sub(rf"\g<0>\n <desc>{self.footer}</desc>", text, count=1)
         return _PATH.sub(_shorter, text)
-
-    def _description(self) -> str:
-        """The footer as text: in the picture its letters are drawn as curves."""
-        return f"\n <desc>{self.footer}</desc>" if self.footer else ""
 
     def inline_svg(self, prefix: str) -> str:
         """SVG for the inside of a page: colours follow the page's theme.

@@ -47,7 +47,7 @@ def position_map(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Pi
     width, height = np.ptp(xy, axis=0) + 2 * _pitch(xy)
     panel = (0.78 * WIDTH, 3.0)
     scale = min(panel[0] / width, panel[1] / height)
-    picture.set_size_inches(WIDTH, min(3.9, height * scale + 0.75))
+    picture.set_height(min(3.9, height * scale + 0.75))
     side = min(22.0, 0.62 * _pitch(xy) * scale * 72.0)
     with drawing():
         axes = picture.add_subplot()

@@ -30,7 +30,7 @@ def budget_bars(
     if not budgets:
         return nothing_to_show(picture, f"{specimen} has no mean, and so no budget.")
     bars = [_bars(b) for b in budgets]
-    picture.set_figheight(1.0 + 0.22 * max(len(b) for b in bars))
+    picture.set_height(1.0 + 0.22 * max(len(b) for b in bars))
     with drawing():
         panels = np.atleast_1d(picture.subplots(1, len(budgets)))
         for axes, b, rows in zip(panels, budgets, bars, strict=True):

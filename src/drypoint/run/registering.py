@@ -67,7 +67,9 @@ def calibration_text(
     }
     table["fit"]["findings"] = [str(f) for f in result.findings]
     head = f"# {INVENTED_FILE}\n" if result.invented else ""
-    head += "# A tip and a frame that were found together, written by Drypoint. Units stand in the\n"
+    head += (
+        "# A tip and a frame that were found together, written by Drypoint. Units stand in the\n"
+    )
     head += "# names of keys; the page “Calibration” of the documentation has each key.\n"
     return head + dumps(table)
 

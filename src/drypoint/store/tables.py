@@ -139,7 +139,9 @@ def write_table(
     if parquet:
         files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table, invented=invented)
     if excel:
-        files[stem.with_name(stem.name + ".xlsx")] = excel_bytes(table, stem.name, invented=invented)
+        files[stem.with_name(stem.name + ".xlsx")] = excel_bytes(
+            table, stem.name, invented=invented
+        )
     for path, data in files.items():
         atomic_write(path, data)
     return list(files)
