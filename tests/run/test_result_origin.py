@@ -4,6 +4,7 @@ Invented data."""
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import re
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from PIL import Image
 from python_calamine import CalamineWorkbook
 
 import drypoint
@@ -165,3 +167,23 @@ def test_the_mark_of_a_reason() -> None:
     marked_once = with_origin("looked at", True)
     assert marked_once == "looked at (invented data)" == with_origin(marked_once, True)
     assert of_invented(marked_once) and not of_invented(with_origin("looked at", False))
+
+
+def test_what_the_command_stress_writes(
+    own_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Tables, record and figures of a run of an invented study, taken from the cache."""
+    from drypoint.cli import main
+
+    out = tmp_path / "film"
+    call = ["drypoint", "stress", str(own_demo), "film", "--out", str(out)]
+    monkeypatch.setattr("sys.argv", call)
+    with contextlib.suppress(SystemExit):
+        main()
+    assert_all_marked(out)
+    record = (out / "stress-film-record.txt").read_text(encoding="utf-8")
+    assert record.startswith("# Invented data; computed, not measured: ")
+    pictures = sorted(out.glob("*.png"))
+    assert len(pictures) == 4
+    for path in pictures:
+        assert Image.open(path).text["Description"] == "Invented data; computed, not measured"

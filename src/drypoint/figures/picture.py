@@ -94,6 +94,12 @@ class Picture(Figure):
                 if engine is not None:
                     engine.execute(self)
                 self.set_layout_engine("none")
+                # The solver of the layout differs in the last bits from run to run, and names of
+                # clip paths are hashes of positions.
+                for axes in self.axes:
+                    box = axes.get_position(original=True).bounds
+                    axes.set_position([round(v, 7) for v in box], which="original")
+                    axes.set_in_layout(True)  # set_position takes them out
             self._settled = True
 
     def svg(self) -> str:
