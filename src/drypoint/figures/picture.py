@@ -10,6 +10,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 
 from drypoint.figures.labels import as_words
 from drypoint.figures.style import ROLES, WIDTH, colour, drawing
@@ -97,8 +98,8 @@ class Picture(Figure):
                 # The solver of the layout differs in the last bits from run to run, and names of
                 # clip paths are hashes of positions.
                 for axes in self.axes:
-                    box = axes.get_position(original=True).bounds
-                    axes.set_position([round(v, 7) for v in box], which="original")
+                    corners = axes.get_position(original=True).get_points()
+                    axes.set_position(Bbox(corners.round(7)), which="original")
                     axes.set_in_layout(True)  # set_position takes them out
             self._settled = True
 
