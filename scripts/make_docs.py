@@ -224,6 +224,10 @@ def columns_page() -> str:
         "an unloading. Both\ncome as CSV and Parquet with the same columns. A value that could "
         "not be found, or is withheld, is empty;\n[flags](flags.md) say why. Formulas with their "
         "sources: [formulas](formulas.md).\n\n"
+        "Every table of a study with `invented = true` ends with the column `invented`, true in "
+        "each row. Its Parquet\nfiles have a key `invented` in their metadata "
+        "(`polars.read_parquet_metadata`), its workbooks a title and a note\non the first cell. "
+        "Tables of measured data have none of these.\n\n"
         "## Properties\n\n"
         "Each property has four columns:\n\n"
         + table(

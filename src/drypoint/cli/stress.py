@@ -228,10 +228,12 @@ def _write(
     from drypoint.store import Origin, atomic_write, new_results, write_json, write_table
     from drypoint.version import __version__
 
-    origin = Origin({}, canonical_hash([r.key for r in results]), "", __version__, 0)
+    invented = any(r.invented for r in results)
+    key = canonical_hash([r.key for r in results])
+    origin = Origin({}, key, "", __version__, 0, invented=invented)
     with new_results(out, origin) as place:
         for stem, frame in stress_tables(results).items():
-            write_table(frame, place / stem)
+            write_table(frame, place / stem, invented=invented)
         for one in results:
             write_record(one, place)
             write_vtu(one, place, vtu[one.name])
@@ -240,5 +242,6 @@ def _write(
         if keys is not None:
             body = {"stress": {"NAME": keys.model_dump(mode="python", exclude_unset=True)}}
             atomic_write(place / "stress.toml", dumps(body).encode("utf-8"))
-        write_json({"stress": [stress_summary(r) for r in results]}, place / "summary.json")
+        said = {"invented": invented, "stress": [stress_summary(r) for r in results]}
+        write_json(said, place / "summary.json")
     print(f"Results: {out}")

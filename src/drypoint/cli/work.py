@@ -140,10 +140,11 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
     else:
         print("No reported value moves.")
     if out is not None:
-        from drypoint.store.tables import csv_bytes
+        from drypoint.store.tables import csv_bytes, marked
 
         out.parent.mkdir(parents=True, exist_ok=True)
-        atomic_write(out, csv_bytes(found.table()))
+        moved = found.table()
+        atomic_write(out, csv_bytes(marked(moved) if base.invented else moved))
         print(f"Written: {out}")
     return 0
 

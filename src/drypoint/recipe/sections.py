@@ -33,7 +33,9 @@ class About(Section):
     report_number: str = key("Number of the report.", "")
     standard: str = key("The practice that is followed, for example “ISO 14577-1 practice”.", "")
     remarks: str = key("Anything else that the report should say.", "")
-    invented: bool = key("True where the data are invented: every page then says so.", False)
+    invented: bool = key(
+        "True where the data are invented: every page, figure and table then says so.", False
+    )
     seed: Annotated[int, Field(ge=0)] = key("Seed of everything that is drawn at random.", 1)
 
 

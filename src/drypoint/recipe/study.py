@@ -55,6 +55,11 @@ class Study:
         return self.file.study.name
 
     @property
+    def invented(self) -> bool:
+        """Whether the study says that its data are invented."""
+        return self.file.study.invented
+
+    @property
     def recipe_hash(self) -> str:
         """SHA-256 of the recipe's meaning: comments, order and formatting do not change it."""
         if not self.benches:

@@ -106,7 +106,7 @@ def tip_and_frame(result: BenchResult) -> Section:
         Heading("Where the uncertainty comes from"),
         _shares(result),
         Heading("How the inputs hang together"),
-        *_correlation(c),
+        *_correlation(c, result.invented),
     ]
     if len(c.candidates) > 1:
         blocks += [Heading("Number of terms"), _candidates(c)]
@@ -192,13 +192,13 @@ def _source(name: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def _correlation(c: Calibration) -> list[Block]:
+def _correlation(c: Calibration, invented: bool) -> list[Block]:
     inputs = correlated(c.linked)
     n = len(inputs.names)
     if n < 2:
         return [Paragraph("Only one input has an uncertainty; nothing hangs together.")]
     if n > _MOST_IN_TABLE:
-        return [Drawing((correlation_map(c.linked),))]
+        return [Drawing((correlation_map(c.linked, invented=invented),))]
     r = correlations(inputs)
     names = [words_of_input(i) for i in inputs.names]
     return [

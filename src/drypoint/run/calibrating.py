@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -98,7 +99,7 @@ def calibrate_study(
     watch.at("verifying", 2, 2)
     return BenchResult(
         study=study, before=before, batch=batch, calibrated=calibrated, blocks=blocks,
-        noise=_noise(batch, calibrated), certificates=stated,
+        noise=_noise(study, batch, calibrated), certificates=stated,
         findings=(
             *calibrated.calibration.findings, *_plain(keys, calibrated, options, references),
             *dates, *_of_blocks(blocks),
@@ -233,7 +234,7 @@ def _blocks(
             reduced.tests, _block(b), limits=_limits(b), day=date.fromisoformat(keys.day),
             calibrated_on=used, epsilon=a.epsilon, radial_correction=a.radial_correction,
         )  # fmt: skip
-        checked.append(CheckedBlock(b.specimen, batch, reduced, v))
+        checked.append(CheckedBlock(b.specimen, batch, reduced, v, study.invented))
     return tuple(checked), tuple(excluded.items())
 
 
@@ -326,6 +327,6 @@ def _of_blocks(blocks: Sequence[CheckedBlock]) -> list[Finding]:
     return out
 
 
-def _noise(batch: Batch, found: Calibrated) -> NoiseStudy | None:
+def _noise(study: Study, batch: Batch, found: Calibrated) -> NoiseStudy | None:
     stretches = quiet_stretches(batch, found.reduced.segments)
-    return noise_study(stretches) if stretches else None
+    return replace(noise_study(stretches), invented=study.invented) if stretches else None

@@ -139,6 +139,11 @@ class StudyResult:
     scratch: ScratchResult | None = None
 
     @property
+    def invented(self) -> bool:
+        """Whether the study says that its data are invented."""
+        return self.study.invented
+
+    @property
     def specimens(self) -> tuple[str, ...]:
         """Specimens that have results, in the order of the study file."""
         have = set(self.tests_table["specimen"].to_list())
