@@ -20,12 +20,13 @@ from drypoint.recipe.checks_calibration import bench_problems, calibration_probl
 from drypoint.recipe.equipment import Area
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
+from drypoint.recipe.ruling import section_faults
 from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.study import Study
 from drypoint.recipe.text import parse, read_text
 from drypoint.recipe.to_films import layer_faults
 from drypoint.recipe.to_stress import stress_faults
-from drypoint.recipe.to_tip import area_key_problems
+from drypoint.recipe.to_tip import area_problems
 from drypoint.recipe.upgrade import upgrade
 
 Document = dict[str, Any]
@@ -121,7 +122,7 @@ def _area_file(path: Path) -> Document:
     problems: list[Problem] = []
     try:
         area = Area.model_validate_json(json.dumps(document, default=str))
-        problems = area_key_problems((), area)
+        problems = section_faults((), area) or area_problems((), area)
         if area.file is not None:
             problems = [Problem(("file",), "an area file names another file.", "Leave it out.")]
     except ValidationError as error:

@@ -18,6 +18,7 @@ from drypoint.recipe.base import (
 )
 from drypoint.recipe.sections import Records
 from drypoint.scratch import CandidateOptions, FrictionOptions, LevelOptions
+from drypoint.scratch.adhesion import MODELS
 
 PassKind = Literal["before", "scratch", "after", "leave out"]
 
@@ -100,6 +101,12 @@ class PictureKeys(Section):
     about: str = key("What the picture shows.", "")
 
 
+def _model_input(meaning: str, symbol: str) -> str:
+    """The meaning of a key, and whose models give no estimate without it."""
+    authors = [m.author for m in MODELS.values() if symbol in m.inputs]
+    return f"{meaning} Without it, no estimate by {' or '.join(authors)}."
+
+
 class AdhesionKeys(Section):
     """Estimates of adhesion from a critical load, by author."""
 
@@ -112,17 +119,25 @@ class AdhesionKeys(Section):
         ],
         Field(min_length=1),
     ] = key("Whose models.")
-    E_GPa: Positive | None = key("Young's modulus of the coating.", None, unit="GPa")
+    E_GPa: Positive | None = key(
+        _model_input("Young's modulus of the coating.", "E"), None, unit="GPa"
+    )
     u_E_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    width_um: Positive | None = key("Width of the track there.", None, unit="µm")
+    width_um: Positive | None = key(_model_input("Width of the track there.", "d"), None, unit="µm")
     u_width_um: NonNegative = key("Its standard uncertainty.", 0.0, unit="µm")
-    section_um2: Positive | None = key("Cross-section of the track there.", None, unit="µm²")
+    section_um2: Positive | None = key(
+        _model_input("Cross-section of the track there.", "A_t"), None, unit="µm²"
+    )
     u_section_um2: NonNegative = key("Its standard uncertainty.", 0.0, unit="µm²")
-    stress_GPa: float | None = key("Compressive stress in the coating.", None, unit="GPa")
+    stress_GPa: float | None = key(
+        _model_input("Compressive stress in the coating.", "sigma_0"), None, unit="GPa"
+    )
     u_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    hardness_GPa: Positive | None = key("Hardness of the substrate.", None, unit="GPa")
+    hardness_GPa: Positive | None = key(
+        _model_input("Hardness of the substrate.", "H"), None, unit="GPa"
+    )
     u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    k: Share | None = key("Constant of Benjamin and Weaver, 0.2 to 1.", None)
+    k: Share | None = key(_model_input("Constant, 0.2 to 1.", "k"), None)
     u_k: NonNegative = key("Its standard uncertainty.", 0.0)
 
 
