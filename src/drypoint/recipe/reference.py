@@ -8,7 +8,7 @@ from pydantic.fields import FieldInfo
 
 from drypoint.recipe.allowed import allowed
 from drypoint.recipe.base import Section, model_in, source_of, unit_of
-from drypoint.recipe.schema import VERSION, StudyFile
+from drypoint.recipe.schema import RENAMED, VERSION, StudyFile
 from drypoint.recipe.toml_text import value_text
 from drypoint.records.layout import ROLES
 
@@ -72,7 +72,8 @@ def _table(section: type[Section]) -> str:
     for name, info in _ordered(section):
         said = [rule.words(name) for rule in section.rules]
         needs = [words for words in said if words.startswith("**")]
-        words = [info.description or "", *(w for w in said if w and w not in needs)]
+        former = [f"Formerly `{old}`, which is still read." for old in _former(section, name)]
+        words = [info.description or "", *(w for w in said if w and w not in needs), *former]
         default = "; ".join([_default(info), *needs])
         if needs and default.startswith("–; "):
             default = default.removeprefix("–; ")
@@ -82,6 +83,15 @@ def _table(section: type[Section]) -> str:
         )  # fmt: skip
         lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
     return "\n".join(lines) + "\n"
+
+
+def _former(section: type[Section], name: str) -> list[str]:
+    """Names that a key had before."""
+    return [
+        old
+        for (table, old), new in RENAMED.items()
+        if new == name and model_in(StudyFile.model_fields[table].annotation)[0] is section
+    ]
 
 
 def _default(info: FieldInfo) -> str:

@@ -31,6 +31,9 @@ from drypoint.records.layout import ROLES
 #: Version of the study file that is written.
 VERSION = 1
 
+#: (table, former key) -> key. The former one is still read (:mod:`drypoint.recipe.upgrade`).
+RENAMED: dict[tuple[str, str], str] = {("output", "excel"): "xlsx"}
+
 
 class StudyFile(Choices):
     """A study file, version 1."""
@@ -109,6 +112,10 @@ def json_schema() -> dict[str, Any]:
         # A specimen's choices may take what they need from those of the study.
         if conditions and model not in (Zero, Drift):
             schema["$defs"][model.__name__]["allOf"] = conditions
+    for (table, old), new in RENAMED.items():
+        name = str(schema["properties"][table]["$ref"]).rpartition("/")[2]
+        keys = schema["$defs"][name]["properties"]
+        keys[old] = {**keys[new], "deprecated": True, "description": f"Now called {new}."}
     for table in ("Records", "Tracks"):
         columns = schema["$defs"][table]["properties"]["columns"]
         columns["propertyNames"] = {"enum": list(ROLES)}

@@ -242,7 +242,7 @@ class Output(Section):
         0.95,
         source="GUM, annex G",
     )
-    excel: bool = key("Write the tables as an Excel file too.", False)
+    xlsx: bool = key("Write the tables as workbooks (.xlsx) too.", False)
     csv_decimal: Literal[".", ","] = key(
         "Decimal mark of the CSV tables; with “,” the fields are separated by “;”.", "."
     )

@@ -92,7 +92,7 @@ def write_bench(result: BenchResult, folder: Path) -> None:
         tables["block_tests"] = block_frame(result)
     with new_results(folder, origin) as place:
         for stem, table in tables.items():
-            write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            write_table(table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
         atomic_write(place / "proposal.toml", calibration_text(result).encode("utf-8"))
         write_json(_summary(result), place / "summary.json")
 

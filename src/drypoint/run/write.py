@@ -34,14 +34,14 @@ def write_results(result: StudyResult, folder: Path) -> None:
     origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
     with new_results(folder, origin) as place:
         for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):
-            write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            write_table(table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
         if result.bins:
             write_table(
                 bins_frame(result.bins), place / "depth_bins",
-                excel=out.excel, csv_decimal=out.csv_decimal,
+                xlsx=out.xlsx, csv_decimal=out.csv_decimal,
             )  # fmt: skip
         for stem, more in dynamic_tables(result).items():
-            write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            write_table(more, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
         _write_films(result, place)
         _write_stress(result, place)
         _write_scratch(result, place)
@@ -56,7 +56,7 @@ def _write_films(result: StudyResult, place: Path) -> None:
 
     out = result.study.file.output
     for stem, table in film_tables(result).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        write_table(table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
 
 
 def _write_stress(result: StudyResult, place: Path) -> None:
@@ -67,7 +67,7 @@ def _write_stress(result: StudyResult, place: Path) -> None:
 
     out = result.study.file.output
     for stem, table in stress_tables(result.stress).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        write_table(table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
     for one in result.stress:
         write_record(one, place)
         write_vtu(one, place, result.study.file.stress[one.name].vtu)
@@ -81,7 +81,7 @@ def _write_scratch(result: StudyResult, place: Path) -> None:
 
     out = result.study.file.output
     for stem, table in scratch_tables(result.scratch).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        write_table(table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal)
 
 
 def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:

@@ -57,8 +57,8 @@ def parquet_bytes(table: pl.DataFrame) -> bytes:
     return buffer.getvalue()
 
 
-def excel_bytes(table: pl.DataFrame, sheet: str) -> bytes:
-    """A table as an Excel workbook with one sheet; the bytes depend on the table alone."""
+def xlsx_bytes(table: pl.DataFrame, sheet: str) -> bytes:
+    """A table as a workbook (xlsx) with one sheet; the bytes depend on the table alone."""
     import datetime
 
     import xlsxwriter
@@ -93,7 +93,7 @@ def write_table(
     *,
     csv: bool = True,
     parquet: bool = True,
-    excel: bool = False,
+    xlsx: bool = False,
     csv_decimal: str = ".",
 ) -> list[Path]:
     """Write a table as ``stem.csv``, ``stem.parquet`` and, on request, ``stem.xlsx``.
@@ -109,8 +109,8 @@ def write_table(
         files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal)
     if parquet:
         files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table)
-    if excel:
-        files[stem.with_name(stem.name + ".xlsx")] = excel_bytes(table, stem.name)
+    if xlsx:
+        files[stem.with_name(stem.name + ".xlsx")] = xlsx_bytes(table, stem.name)
     for path, data in files.items():
         atomic_write(path, data)
     return list(files)
