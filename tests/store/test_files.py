@@ -101,7 +101,7 @@ def test_the_same_bytes_again(tmp_path: Path) -> None:
     code = (
         "import sys, polars as pl; from pathlib import Path;"
         "from drypoint.store import write_table;"
-        "write_table(pl.read_parquet(sys.argv[1]), Path(sys.argv[2]), xlsx=True)"
+        "write_table(pl.read_parquet(sys.argv[1]), Path(sys.argv[2]), excel=True)"
     )
     again = tmp_path / "again" / "tests.v1"
     again.parent.mkdir()

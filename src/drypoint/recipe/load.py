@@ -20,6 +20,7 @@ from drypoint.recipe.checks_calibration import bench_problems, calibration_probl
 from drypoint.recipe.equipment import Area
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
+from drypoint.recipe.reference_notes import reference_notes
 from drypoint.recipe.ruling import section_faults
 from drypoint.recipe.schema import RENAMED, StudyFile
 from drypoint.recipe.study import Study
@@ -76,6 +77,8 @@ def read_study(text: str, path: Path | str) -> Study:
         problems += missing + bench_problems(study) + certificate_problems(study)
         if not problems:
             problems += rule_problems(study, benches) + calibration_problems(study)
+    if study is not None and not problems:
+        more += reference_notes(study, benches)
     whole = None if study is None else Study(path, text, study, (*notes, *more), benches)
     if whole is not None and not problems and not in_files:
         problems += layer_faults(whole)

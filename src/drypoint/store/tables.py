@@ -95,8 +95,11 @@ def write_table(
     parquet: bool = True,
     xlsx: bool = False,
     csv_decimal: str = ".",
+    excel: bool = False,
 ) -> list[Path]:
     """Write a table as ``stem.csv``, ``stem.parquet`` and, on request, ``stem.xlsx``.
+
+    ``excel`` is the former name of ``xlsx``.
 
     Returns
     -------
@@ -109,7 +112,7 @@ def write_table(
         files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal)
     if parquet:
         files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table)
-    if xlsx:
+    if xlsx or excel:
         files[stem.with_name(stem.name + ".xlsx")] = xlsx_bytes(table, stem.name)
     for path, data in files.items():
         atomic_write(path, data)
