@@ -66,7 +66,7 @@ def test_tables_are_what_the_finite_elements_give(
 
 
 def test_records_of_another_program(shared_data: Path) -> None:
-    """Five solids by the prototype (README of the shared data): the true area, from the contact
+    """Five solids by finite elements (data: tests/README.md): the true area, from the contact
     radius it states (good to 2 %, 4 % of the area), lies within the range or 0.06 beside; for the
     two that pile up it is beyond what the contact depth gives by a fifth or more (C)."""
     truth = pl.read_csv(shared_data / "fe_records" / "truth.csv")

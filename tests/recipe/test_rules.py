@@ -18,7 +18,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from drypoint.recipe import StudyError, json_schema, read_study
 from drypoint.recipe.allowed import literals
-from drypoint.recipe.base import Section, model_in, sections
+from drypoint.recipe.base import Section, model_in, sections, source_of
 from drypoint.recipe.problems import Problem
 from drypoint.recipe.reference import reference_page
 from drypoint.recipe.rules import Alone, EitherOf, Has, Is, Needed, OneOf, Only, Where
@@ -397,3 +397,24 @@ def test_editors_are_told_of_needs(area: dict[str, Any], good: bool) -> None:
     schema = {**schema["$defs"]["Area"], "$defs": schema["$defs"]}
     validator = jsonschema.Draft202012Validator(schema)
     assert validator.is_valid(area) == good
+
+
+#: Defaults that are no physical or statistical choice.
+PLAIN = {
+    "seed", "scale", "force_scale", "depth_scale", "lateral_scale", "position_scale", "name",
+    "kind", "unload", "file", "folder", "report_folder", "csv_decimal", "cycles", "cycle_forces",
+    "quality", "vtu",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("model", MODELS, ids=lambda m: m.__name__)
+def test_every_default_that_is_a_choice_has_its_source(model: type[Section]) -> None:
+    """A number or word that stands where nobody gave one; what is off or zero chooses nothing."""
+    bare = [
+        key
+        for key, info in model.model_fields.items()
+        if not info.is_required() and not source_of(info) and model_in(info.annotation)[0] is None
+        and info.get_default(call_default_factory=True, validated_data={})
+        not in (None, "", (), {}, 0, False)
+    ]  # fmt: skip
+    assert set(bare) <= PLAIN

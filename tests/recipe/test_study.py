@@ -256,8 +256,8 @@ def test_a_former_key_is_read_and_noted(study_text: str) -> None:
     assert new.notes == ()
     assert old.notes == ("The key output.excel is now called output.xlsx; both are read.",)
     for keys, place in (
-        ("xlsx = true\nexcel = true", "line 17; key output.excel: it is the former name of xlsx"),
-        ("excel = 1", "line 16; key output.xlsx"),
+        ("xlsx = true\nexcel = true", "line 18; key output.excel: it is the former name of xlsx"),
+        ("excel = 1", "line 17; key output.xlsx"),
     ):
         with pytest.raises(StudyError) as caught:
             read_study(f"{study_text}[output]\n{keys}\n", "study.toml")

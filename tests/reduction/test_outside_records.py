@@ -1,6 +1,6 @@
 """Records from outside: measured ones through the whole program, finite-element ones by the room.
 
-Sources: README of the shared data. The measured records and their published values are those of
+Sources of the data: tests/README.md. The measured records and their published values are those of
 J. Spencer (Ti-Al-Ta alloy); the finite-element ones use no formula of the analysis.
 """
 
@@ -106,7 +106,7 @@ def test_measured_stiffness_lies_within_its_uncertainty(
 # ---------------------------------------------------------------------------- finite elements
 
 RECORDS = ("silica_like", "sapphire_like", "tungsten_like", "aluminium_like", "hard_alloy")
-#: Found over true plane-strain modulus with the true area (README of the shared data, C).
+#: Found over true plane-strain modulus with the true area (C, from the records themselves).
 TRUE_AREA = (1.19, 1.15, 1.14, 1.12, 1.12)
 #: The same with the area from h_c.
 AREA_FROM_H_C = (1.14, 1.14, 1.29, 1.31, 1.12)
@@ -195,7 +195,7 @@ def test_the_segments_of_a_record_of_sixty_points(fe: Reduced, shared_data: Path
 
 @pytest.mark.parametrize("k", [0.01, 7.0, 300.0])
 def test_a_cone_is_self_similar(fe: Reduced, shared_data: Path, k: float) -> None:
-    """Depth times k and force times k^2 is the same solid (exact for a cone; README)."""
+    """Depth times k and force times k^2 is the same solid (exact for a cone)."""
     curves = [(F * k * k, h * k, t) for F, h, t in fe_curves(shared_data)]
     other = reduced(batch(curves), rigid_cone(), FE_OPTIONS, nu=(0.3, 0.0))
     for symbol, power in (("H_IT", 0), ("E_IT", 0), ("eta_IT", 0), ("m", 0), ("S", 1), ("A_p", 2)):
@@ -207,8 +207,8 @@ def test_a_cone_is_self_similar(fe: Reduced, shared_data: Path, k: float) -> Non
 def test_a_reference_found_on_one_solid_serves_those_that_do_not_pile_up(
     fe: Reduced, truth: pl.DataFrame
 ) -> None:
-    """README: a tip calibrated on the silica-like solid returns sapphire-like and hard alloy
-    within 2 %, and reads 13 to 15 % high on the two that pile up."""
+    """As the records themselves have it: a tip calibrated on the silica-like solid returns
+    sapphire-like and hard alloy within 2 %, and reads 13 to 15 % high on the two that pile up."""
     plane_strain = truth["E_GPa"].to_numpy() * 1e9 / (1 - truth["nu"].to_numpy() ** 2)
     ratio = fe.tests["E_r"].value / plane_strain
     relative = ratio / ratio[0] - 1

@@ -67,7 +67,7 @@ class CertificateKeys(Section):
         "degrees for an angle, nm for a radius."
     )
     U: NonNegative = key("Expanded uncertainty as printed, in the unit of the value.")
-    k: Positive = key("Its coverage factor.", 2.0)
+    k: Positive = key("Its coverage factor.", 2.0, source="common practice: k = 2")
     issued: Day = key("Day of issue.")
     valid_until: Day | None = key("Last day of validity; tests made later are remarked upon.", None)
     laboratory: str = key("Who certified.", "")
@@ -104,7 +104,7 @@ class BlockKeys(Section):
     quantity: Literal["H_IT", "E_IT", "E_r", "HM"] = key("What is certified.")
     value_GPa: Positive = key("Certified value.", unit="GPa")
     U_GPa: NonNegative = key("Its expanded uncertainty.", unit="GPa")
-    k: Positive = key("Its coverage factor.", 2.0)
+    k: Positive = key("Its coverage factor.", 2.0, source="common practice: k = 2")
     number: str = key("Number of the certificate.", "")
     issued: Day | None = key("Day of issue.", None)
     valid_until: Day | None = key("Last day of validity.", None)
@@ -138,15 +138,19 @@ class CalibrationKeys(Section):
         "Specimens that are reference materials."
     )
     form: Literal["series", "blunted", "table", "ideal"] = knob(
-        Form, "kind", "Form of the area function."
+        Form, "kind", "Form of the area function.", source="Oliver and Pharr 1992"
     )
     terms: Count | None = knob(
         Form, "terms", "Number of coefficients or knots; chosen from the data where left out."
     )
     select: Literal["AICc", "cross-validation"] = knob(
-        Form, "select", "What chooses the number of terms."
+        Form, "select", "What chooses the number of terms.", source="Hurvich and Tsai 1989"
     )
-    most_terms: Count = key("Largest number of terms that is tried.", Form.most)
+    most_terms: Count = key(
+        "Largest number of terms that is tried.",
+        Form.most,
+        source="our own choice: more are hardly told apart by one calibration",
+    )
     identified_by: tuple[
         Literal[
             "second material",

@@ -56,7 +56,9 @@ class FilmLayerKeys(Section):
         (),
     )
     interface: Literal["bonded", "slipping"] = key(
-        "How the layer holds to what lies below it: firmly, or free to slide.", "bonded"
+        "How the layer holds to what lies below it: firmly, or free to slide.",
+        "bonded",
+        source="common practice: films are taken as bonded",
     )
     residual_stress_GPa: float = key(
         "Stress in the plane of the layer before the test, the same in all directions; tension is "
@@ -127,4 +129,4 @@ class FilmAnalysisKeys(Section):
     sampling: bool = key(
         "Whether the posterior is sampled too (Monte Carlo; needs the extra mcmc).", False
     )
-    sampling_steps: Count = key("Steps of each walker.", 1500)
+    sampling_steps: Count = key("Steps of each walker.", 1500, source="our own choice")

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from drypoint import materials
 from drypoint.errors import DrypointError
 from drypoint.recipe.benches import LoadedBench
+from drypoint.recipe.context import packaged
 from drypoint.recipe.schema import StudyFile
 
 
@@ -20,8 +21,8 @@ def reference_notes(file: StudyFile, benches: Mapping[str, LoadedBench]) -> tupl
             (f"Reference material of “{name}”", specimen.reference),
             (f"Substrate of “{name}”", base.reference if base is not None else None),
         ):
-            if reference is None:
-                continue
+            if reference is None or not packaged(reference):
+                continue  # what is unknown is refused elsewhere
             material, change = materials.load(reference), materials.change(reference)
             found += [f"{what}: {words}" for words in (change, material.warning) if words]
     for name, bench in benches.items():

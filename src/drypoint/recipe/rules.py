@@ -55,12 +55,15 @@ class Condition(Protocol):
     """When a rule applies: a test, its words for the reference, and the keys that it looks at."""
 
     @property
-    def words(self) -> str: ...
+    def words(self) -> str:
+        """For the reference, as the end of “where …”."""
 
     @property
-    def keys(self) -> tuple[str, ...]: ...
+    def keys(self) -> tuple[str, ...]:
+        """Keys of the section that the test looks at."""
 
-    def holds(self, given: Given) -> bool: ...
+    def holds(self, given: Given) -> bool:
+        """Whether it is so."""
 
 
 @dataclass(frozen=True)
@@ -148,9 +151,11 @@ Text = str | Callable[[Given], str]
 class Rule(Protocol):
     """One rule of a section."""
 
-    def faults(self, given: Given) -> list[Problem]: ...
+    def faults(self, given: Given) -> list[Problem]:
+        """What breaks the rule."""
 
-    def words(self, key: str) -> str: ...
+    def words(self, key: str) -> str:
+        """What the reference says of a key; empty where the rule is not about it."""
 
 
 @dataclass(frozen=True)

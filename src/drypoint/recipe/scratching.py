@@ -153,16 +153,20 @@ class ScratchKeys(Section):
         LevelOptions,
         "zero",
         "Zero of depth: each pass's from the lightly loaded start of the track, or one for all.",
+        source="our own choice: the passes are readings of their own",
     )
     u_tilt_deg: Positive = knob(
         LevelOptions,
         "u_tilt",
         "Standard uncertainty of the tilt where nothing tells it.",
         unit="deg",
-        source="our own choice",
+        source="our own choice: about half a degree as the half-width of a rectangle",
     )
     stretches: Annotated[int, Field(ge=10, le=2000)] = knob(
-        FrictionOptions, "bins", "Stretches along a track of which friction and depths are given."
+        FrictionOptions,
+        "bins",
+        "Stretches along a track of which friction and depths are given.",
+        source="our own choice: one for each hundredth of a load that rises evenly",
     )
     slope_from_mN: Positive | None = knob(
         FrictionOptions,
@@ -178,26 +182,38 @@ class ScratchKeys(Section):
         FrictionOptions,
         "contact",
         "Depth to which the contact reaches, for ploughing: under load (upper bound) or residual.",
+        source="our own choice: the upper bound of ploughing, elastic recovery left out",
     )
     least_confidence: Share = knob(
-        CandidateOptions, "least", "Confidence from which on a candidate is listed."
+        CandidateOptions,
+        "least",
+        "Confidence from which on a candidate is listed.",
+        source="our own choice; what it means: docs/reference/scratch-rates.md",
     )
     first_load_share: Share = knob(
         CandidateOptions,
         "first",
         "Share of the largest load below which no candidate is looked for.",
+        source="our own choice: first touch bends all signals",
     )
-    most_candidates: Count = knob(CandidateOptions, "most", "Candidates on a track at most.")
+    most_candidates: Count = knob(
+        CandidateOptions,
+        "most",
+        "Candidates on a track at most.",
+        source="our own choice: more than a person looks at on one track",
+    )
     load_step_share: Positive = knob(
         CandidateOptions,
         "load_step",
         "Where the load steps by more than this share, a change is no candidate.",
+        source="our own choice: a step of the load moves every signal",
     )
     voices: tuple[Words, ...] = knob(
         CandidateOptions,
         "voices",
         "Further channels that speak for candidates, by the names of their columns; lateral force "
         "and depths always do. Others are shown only.",
+        source="common practice: acoustic emission is recorded for the cracks of a coating",
     )
     difference_mN: Positive | None = key(
         "Difference of critical loads that shall be shown; the number of further tracks that "

@@ -240,7 +240,7 @@ class Output(Section):
         "Level of confidence of the expanded uncertainties; the coverage factor follows from it "
         "and the effective degrees of freedom.",
         0.95,
-        source="GUM, annex G",
+        source="GUM",
     )
     xlsx: bool = key("Write the tables as workbooks (.xlsx) too.", False)
     csv_decimal: Literal[".", ","] = key(

@@ -136,7 +136,11 @@ class StressKeys(Section):
     cycle_forces: Literal["same", "rising"] = key(
         "Every cycle up to the largest force, or in even steps up to it.", "same"
     )
-    back_to: Share = key("Share of its force down to which each cycle but the last goes.", 0.1)
+    back_to: Share = key(
+        "Share of its force down to which each cycle but the last goes.",
+        0.1,
+        source="our own choice",
+    )
     friction: Share = key("Coulomb's coefficient of friction between tip and specimen.", 0.0)
     quality: Literal["quick", "fine"] = key(
         "Mesh and steps: a look, or numbers to be quoted.", "quick"
