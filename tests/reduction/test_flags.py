@@ -177,7 +177,7 @@ def test_hardness_is_withheld_where_it_says_nothing() -> None:
 
 
 def test_a_measured_area_takes_the_place_of_the_area_function() -> None:
-    """The remedy for pile-up: H = F/A, u(H)/H = u(A)/A (checks.md 12, C), and no more pile-up."""
+    """The remedy for pile-up: H = F/A, u(H)/H = u(A)/A by GUM (C), and no more pile-up."""
     b = one(H=Law.constant(0.5e9), creep=Creep(0.0002))
     plain = reduced(b)
     r = reduced(b, overrides=Overrides(area={("T01", None): AREA}))

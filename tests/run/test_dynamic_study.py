@@ -176,7 +176,7 @@ def test_the_summary_holds_the_bins(study: Path, result: StudyResult) -> None:
 
 
 def test_a_rerun_tells_what_moved_along_loading(study: Path) -> None:
-    """E_r goes as 1/beta, E_IT as 1 - nu^2 (ISO 14577-1, annex A); H knows of neither."""
+    """E_r goes as 1/beta, E_IT as 1 - nu^2 (ISO 14577-1); H knows of neither."""
     found = rerun(study, [Change("analysis.beta", 1.1), Change("specimens.glass.nu", 0.2)])
     along = [m for m in found.moved if m.depth is not None]
     assert {m.symbol for m in along} == {"H_IT", "E_IT"}

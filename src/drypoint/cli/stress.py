@@ -82,14 +82,15 @@ def study_command(
 
 def options_command(given: Options, vtu: str, out: Path | None, fresh: bool, quiet: bool) -> int:
     """Solve what the options state, through a cache in the folder of the results."""
+    from drypoint.recipe.ruling import section_faults
     from drypoint.recipe.to_stress import problem_of
-    from drypoint.recipe.to_tip import tip_key_problems, tip_of
+    from drypoint.recipe.to_tip import tip_of
     from drypoint.run.stressing import run_problem
     from drypoint.store import Cache
 
     keys = _keys(given)
     assert keys.shape is not None
-    for fault in tip_key_problems(("shape",), keys.shape):
+    for fault in section_faults((), keys.shape):
         raise StressError(f"{fault.path[-1]}: {fault.what}", remedy=fault.allowed)
     problem = problem_of("stress", keys, tip_of(given.shape, keys.shape))
     cache = Cache.beside(out) if out is not None and not fresh else None

@@ -45,7 +45,7 @@ class Document:
 
     def layout(self, layout: Layout) -> Layout:
         """What is declared, as it holds for this kind: the marks of text are none of a sheet."""
-        if self.kind == "excel":
+        if self.kind == "workbook":
             return replace(layout, delimiter="\t", decimal=".", encoding=None, comment=None)
         return layout
 
@@ -194,8 +194,8 @@ def _open(
             raise RecordError(
                 _NO_ZIP_IN_ZIP, where=Where(base.shown), remedy="Unpack it and give the files."
             )
-        if what != "excel":
-            kind = "a Word file" if what == "word" else "a binary workbook (.xlsb)"
+        if what != "workbook":
+            kind = "a text document (.docx)" if what == "word" else "a binary workbook (.xlsb)"
             raise RecordError(
                 f"This is {kind}.", where=Where(base.shown), remedy="Save it as .xlsx."
             )
@@ -241,6 +241,6 @@ def _sheets(
     for sheet in sheets:
         stem = base.stem if len(sheets) == 1 else f"{base.stem}:{sheet.name}"
         yield replace(
-            base, shown=f"{base.shown}!{sheet.name}", kind="excel", stem=stem,
+            base, shown=f"{base.shown}!{sheet.name}", kind="workbook", stem=stem,
             body=Decoded(sheet.text, "", base.sha256),
         )  # fmt: skip

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from drypoint.records.batch import Batch
 
-#: Mean pressure (Pa) under a Berkovich pyramid, F / (24.5 h²), that solids have.
+#: Mean pressure (Pa) under a Berkovich pyramid, F / (24.5 h²), that solids have: our own choice,
+#: wide of the hardness of any solid from common practice.
 PRESSURE = (2e7, 1.5e11)
-#: Seconds that a test usually lasts.
+#: Seconds that a test usually lasts: common practice.
 DURATION = (0.2, 36_000.0)
 _AREA = 24.5
 

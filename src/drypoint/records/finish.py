@@ -47,7 +47,7 @@ def dialect_of(decoded: Decoded, layout: Layout, doc: Document) -> Dialect:
     try:
         dialect = find_dialect(decoded.text, layout, doc.shown)
     except RecordError as error:
-        if doc.kind != "excel" or not error.what.startswith("No table"):
+        if doc.kind != "workbook" or not error.what.startswith("No table"):
             raise
         raise RecordError(
             "No table of numbers was found in the sheet (two or more cells with numbers in a row).",
@@ -55,7 +55,7 @@ def dialect_of(decoded: Decoded, layout: Layout, doc: Document) -> Dialect:
             remedy="Numbers that are kept as text are not read: turn them into numbers in a copy. "
             "A sheet that is no record is left out by naming the others under inside.",
         ) from error
-    if doc.kind != "excel":
+    if doc.kind != "workbook":
         return dialect
     return replace(dialect, declared=_plain(dialect.declared))
 
@@ -124,7 +124,7 @@ def finish_text(
             for p in parted.parts:
                 columns["time"][p.samples] = np.arange(len(p.samples)) / layout.sampling_Hz
     parts = tuple(_judged(p, columns, parted, decoded, dialect, assignment) for p in parted.parts)
-    if doc.kind == "excel":
+    if doc.kind == "workbook":
         parts = _as_cells(parts, decoded.text, shown)
     return FileRead(doc, decoded, dialect, assignment, parted, columns, channels, parts)
 
@@ -294,7 +294,7 @@ def _segments(
         return none, ()
     series = file.parted.table.words[column.index - 1]
     raw = series.unique(maintain_order=True).to_list()
-    plain = [plain_word(s) for s in raw] if file.doc.kind == "excel" else raw
+    plain = [plain_word(s) for s in raw] if file.doc.kind == "workbook" else raw
     labels = tuple(dict.fromkeys(s for s in plain if s))
     if len(labels) > 1000:
         return none, ()

@@ -20,7 +20,7 @@ SOURCES: dict[str, str] = {
     "drift.window": "common practice: the first part of the hold is left out",
     "analysis.unloading": "Oliver and Pharr 1992, power law F = alpha (h - h_p)^m",
     "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max",
-    "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
+    "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1",
     "analysis.beta": "ISO 14577-1: beta = 1",
     "analysis.recalibrate_tip": "a tip used under another rule than its own is refused "
     "unless asked",

@@ -95,7 +95,7 @@ def write_bench(result: BenchResult, folder: Path) -> None:
     with new_results(folder, origin) as place:
         for stem, table in tables.items():
             write_table(
-                table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal,
+                table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal,
                 invented=result.invented,
             )  # fmt: skip
         atomic_write(place / "proposal.toml", calibration_text(result).encode("utf-8"))

@@ -73,8 +73,8 @@ def parquet_bytes(table: pl.DataFrame, *, invented: bool = False) -> bytes:
     return buffer.getvalue()
 
 
-def excel_bytes(table: pl.DataFrame, sheet: str, *, invented: bool = False) -> bytes:
-    """A table as an Excel workbook with one sheet; the bytes depend on the table alone.
+def xlsx_bytes(table: pl.DataFrame, sheet: str, *, invented: bool = False) -> bytes:
+    """A table as a workbook (xlsx) with one sheet; the bytes depend on the table alone.
 
     ``invented`` puts the notice into the document's properties, a note on the first cell, and the
     head of printed pages.
@@ -117,14 +117,15 @@ def write_table(
     *,
     csv: bool = True,
     parquet: bool = True,
-    excel: bool = False,
+    xlsx: bool = False,
     csv_decimal: str = ".",
     invented: bool = False,
+    excel: bool = False,
 ) -> list[Path]:
     """Write a table as ``stem.csv``, ``stem.parquet`` and, on request, ``stem.xlsx``.
 
     With ``invented`` each says that its data are: see :func:`marked`, :func:`parquet_bytes` and
-    :func:`excel_bytes`.
+    :func:`xlsx_bytes`. ``excel`` is the former name of ``xlsx``.
 
     Returns
     -------
@@ -138,10 +139,8 @@ def write_table(
         files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal)
     if parquet:
         files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table, invented=invented)
-    if excel:
-        files[stem.with_name(stem.name + ".xlsx")] = excel_bytes(
-            table, stem.name, invented=invented
-        )
+    if xlsx or excel:
+        files[stem.with_name(stem.name + ".xlsx")] = xlsx_bytes(table, stem.name, invented=invented)
     for path, data in files.items():
         atomic_write(path, data)
     return list(files)
