@@ -27,9 +27,15 @@ def cross_checks(document: Document) -> list[Problem]:
     found: list[Problem] = []
     specimens, tips = tables(document, "specimens"), tables(document, "tips")
     kinds: tuple[tuple[str, type[Records]], ...] = (("records", Records), ("tracks", Tracks))
-    if not any(table_list(document, name) for name, _ in kinds):
-        missing = "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or both."
+    tested = any(table_list(document, name) for name, _ in kinds)
+    if not tested and not tables(document, "stress"):
+        missing = (
+            "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or "
+            "[stress.NAME] for a stress run without tests."
+        )
         found.append(Problem(("records",), "the key is missing.", missing))
+    if tested and "specimens" not in document:
+        found.append(Problem(("specimens",), "the key is missing.", "Specimens by name."))
     for name, model in kinds:
         for i, table in enumerate(table_list(document, name)):
             found += _record_names(name, i, table, specimens, tips, document)

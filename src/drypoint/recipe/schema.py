@@ -42,7 +42,9 @@ class StudyFile(Choices):
     tests_table: TestsTable | None = key(
         "A table of places, specimens and other words of the tests.", None
     )
-    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
+    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key(
+        "Specimens by name; needed with records or tracks.", dict
+    )
     tips: dict[str, TipKeys] = key("Tips by name; a tip or a bench is needed.", dict)
     frame: FrameKeys | None = key("The frame, where there is one.", None)
     frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
@@ -74,7 +76,11 @@ def json_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
-        "anyOf": [{"required": ["records"]}, {"required": ["tracks"]}],
+        "anyOf": [
+            {"required": ["records", "specimens"]},
+            {"required": ["tracks", "specimens"]},
+            {"required": ["stress"]},
+        ],
         "title": f"Drypoint study file, version {VERSION}",
     }
 
