@@ -229,6 +229,12 @@ substrate = { E_GPa = 170.0, nu = 0.22 }
 #: (section, key) of each need that depends on another part of the file -> a study that has the key,
 #: what to take out of it, and the key that is then missed.
 BEYOND: dict[tuple[str, str], tuple[str, str, str]] = {
+    ("StudyFile", "records"): (
+        STUDY, STUDY[STUDY.index("[[rec") : STUDY.index("[spec")], "records",
+    ),
+    ("StudyFile", "specimens"): (
+        STUDY, STUDY[STUDY.index("[spec") : STUDY.index("[tips")], "specimens",
+    ),
     ("Records", "tip"): (
         STUDY.replace("RECORDS", 'tip = "B1"').replace("MORE", TIPS), 'tip = "B1"', "records[1].tip"
     ),
@@ -274,6 +280,9 @@ WHOLE = {
     "frame+frames": (
         STUDY.replace("MORE", FRAMES), "[frames.F1]", "[frame]\nforce_scale = 1.1\n[frames.F1]",
         "frames",
+    ),
+    "specimens": (
+        STUDY, STUDY[STUDY.index("[specimens") : STUDY.index("[tips")], "", "specimens",
     ),
     "scratch": (STUDY, "MORE", '[scratch.events]\nLc1 = "x"', "scratch"),
 }  # fmt: skip

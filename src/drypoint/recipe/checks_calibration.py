@@ -20,6 +20,7 @@ def bench_problems(file: StudyFile) -> list[Problem]:
             )
         )
     used = {r.bench for r in (*file.records, *file.tracks)}
+    used |= {s.bench for s in file.stress.values()}
     for name in file.benches:
         if file.tips and name not in used:
             found.append(

@@ -59,6 +59,16 @@ def bench_remedy(given: Given) -> str:
     return f"Benches: {benches}; tips: {', '.join(tips)}." if tips else f"Allowed: {benches}."
 
 
+NOTHING_ELSE = Where(
+    "there are neither `[[tracks]]` nor `[stress.NAME]`",
+    lambda given: not given.has("tracks") and not given.has("stress"),
+    ("tracks", "stress"),
+)
+TESTED = Where(
+    "there are `[[records]]` or `[[tracks]]`",
+    lambda given: any(table_list(_document(given), k) for k in ("records", "tracks")),
+    ("records", "tracks"),
+)
 TIP_LEFT_OPEN = Where(
     "there are `[[records]]` and no `[benches.NAME]`",
     lambda given: bool(table_list(_document(given), "records")) and not given.has("benches"),

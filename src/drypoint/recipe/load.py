@@ -93,35 +93,45 @@ def _with_area_files(
     document: Document, path: Path
 ) -> tuple[Document, list[StudyError], list[Problem]]:
     """The document with the area functions that stand in files of their own put in place."""
-    tips = document.get("tips")
     faults: list[StudyError] = []
     problems: list[Problem] = []
-    if not isinstance(tips, dict):
-        return document, faults, problems
-    tips = dict(tips)
-    for name, tip in tips.items():
-        area = tip.get("area") if isinstance(tip, dict) else None
-        if not isinstance(area, dict) or not isinstance(area.get("file"), str):
+    out = dict(document)
+    for table, key in (("tips", ""), ("stress", "shape")):
+        # The tips by name, and the shapes that stress runs describe themselves.
+        entries = document.get(table)
+        if not isinstance(entries, dict):
             continue
-        if len(area) > 1:
-            continue  # the checks say what stands beside it
-        place = path.parent / area["file"].replace("\\", "/")
-        if not place.is_file():
-            problems.append(
-                Problem(
-                    ("tips", name, "area", "file"),
-                    f"there is no file “{area['file']}”.",
-                    "Paths are relative to the study file.",
+        out[table] = dict(entries)
+        for name, entry in entries.items():
+            tip = entry.get(key) if key and isinstance(entry, dict) else entry
+            area = tip.get("area") if isinstance(tip, dict) else None
+            if (
+                not isinstance(tip, dict)
+                or not isinstance(area, dict)
+                or not isinstance(area.get("file"), str)
+            ):
+                continue
+            if len(area) > 1:
+                continue  # the checks say what stands beside it
+            where = (table, name, *((key,) if key else ()), "area", "file")
+            place = path.parent / area["file"].replace("\\", "/")
+            if not place.is_file():
+                problems.append(
+                    Problem(
+                        where,
+                        f"there is no file “{area['file']}”.",
+                        "Paths are relative to the study file.",
+                    )
                 )
-            )
-            continue
-        try:
-            tips[name] = {**tip, "area": _area_file(place)}
-        except StudyError as error:
-            faults.append(error)
-        except RecipeError as error:
-            faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
-    return {**document, "tips": tips}, faults, problems
+                continue
+            try:
+                whole = {**tip, "area": _area_file(place)}
+                out[table][name] = {**entry, key: whole} if key else whole
+            except StudyError as error:
+                faults.append(error)
+            except RecipeError as error:
+                faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
+    return out, faults, problems
 
 
 def _area_file(path: Path) -> Document:

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from drypoint.recipe.base import Section, key, sections
 from drypoint.recipe.calibrating import BenchKeys, CalibrationKeys, CertificateKeys
-from drypoint.recipe.context import TIP_LEFT_OPEN
+from drypoint.recipe.context import NOTHING_ELSE, TESTED, TIP_LEFT_OPEN
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices, Drift, Zero
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
@@ -47,7 +47,7 @@ class StudyFile(Choices):
     tests_table: TestsTable | None = key(
         "A table of places, specimens and other words of the tests.", None
     )
-    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
+    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.", dict)
     tips: dict[str, TipKeys] = key("Tips by name.", dict)
     frame: FrameKeys | None = key("The frame, where there is one.", None)
     frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
@@ -67,9 +67,11 @@ class StudyFile(Choices):
     rules: ClassVar = (
         Needed(
             ("records",),
-            Has("tracks", yes=False),
-            "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or both.",
+            NOTHING_ELSE,
+            "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or "
+            "[stress.NAME] for a stress run without tests.",
         ),
+        Needed(("specimens",), TESTED, "Add a table [specimens.NAME]."),
         Needed(
             ("tips",),
             TIP_LEFT_OPEN,
@@ -122,7 +124,11 @@ def json_schema() -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
-        "anyOf": [{"required": ["records"]}, {"required": ["tracks"]}],
+        "anyOf": [
+            {"required": ["records", "specimens"]},
+            {"required": ["tracks", "specimens"]},
+            {"required": ["stress"]},
+        ],
         "title": f"Drypoint study file, version {VERSION}",
     }
 

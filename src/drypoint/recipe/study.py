@@ -96,6 +96,8 @@ class Study:
         """A specimen by its name."""
         if name not in self.file.specimens:
             what, allowed = unknown(name, "a specimen of this study", self.file.specimens)
+            if not self.file.specimens:
+                allowed = f"Add a table [specimens.{name}]."
             raise RecipeError(what, where=Where(str(self.path), key="specimens"), remedy=allowed)
         return self.file.specimens[name]
 

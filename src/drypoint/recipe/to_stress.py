@@ -60,8 +60,6 @@ def stress_problem(study: Study, name: str) -> Problem:
     StressKeyError
         Where it states none that can be solved.
     """
-    from drypoint.stress import Doubt
-
     keys = study.file.stress[name]
     specimen, nu, u_nu = None, None, 0.0
     if keys.specimen is not None:
@@ -71,8 +69,16 @@ def stress_problem(study: Study, name: str) -> Problem:
         nu, u_nu = float(known.mean[0]), float(np.sqrt(known.cov[0, 0]))
     _judge(keys, specimen, nu)
     problem = problem_of(name, keys, _tip(study, keys), specimen, nu, u_nu)
-    u_F = _u_load(study, keys) if keys.force_mN is not None else 0.0
-    return replace(problem, doubts=(*problem.doubts, Doubt("load", u_F))) if u_F else problem
+    return with_load_doubt(problem, _u_load(study, keys))
+
+
+def with_load_doubt(problem: Problem, u_force_scale: float) -> Problem:
+    """The problem with the relative standard uncertainty of its force, where a force is given."""
+    from drypoint.stress import Doubt
+
+    if not u_force_scale or not problem.protocol.force:
+        return problem
+    return replace(problem, doubts=(*problem.doubts, Doubt("load", u_force_scale)))
 
 
 def _u_load(study: Study, keys: StressKeys) -> float:

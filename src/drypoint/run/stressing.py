@@ -128,7 +128,7 @@ def run_problem(
     stage = f"stress {problem.name}".strip()
     watch.at(stage, 0, _PARTS, "elastic answer")
     key = problem_key(problem)
-    beside = cache_key("elastic answer", key, canonical_hash(problem.doubts))
+    beside = cache_key("elastic answer, goal exact", key, canonical_hash(problem.doubts))
     elastic = _cached(cache, beside, ElasticAnswer)
     if elastic is None:
         elastic = elastic_answer(problem)

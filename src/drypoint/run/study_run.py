@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drypoint.errors import RecordError
+from drypoint.errors import RecordError, StressError
 from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
 from drypoint.records.batch import TestInfo, join
 from drypoint.records.layout import SetAside
@@ -77,6 +77,8 @@ def run_study(
         Likewise, when the folder holds the results of another study.
     RecordError
         When not one test gave a result. Otherwise bad records are set aside and named.
+    StressError
+        When a study without tests has stress runs only, and none of them gave a result.
     """
     watch = watch or Watch()
     if not isinstance(study, Study):
@@ -152,6 +154,12 @@ def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> Stud
     from drypoint.run.stressing import stress_runs
 
     done, failed = stress_runs(result.study, cache, watch)
+    file = result.study.file
+    if not done and not file.records and not file.tracks:
+        raise StressError(
+            f"Not one stress run gave a result. The first, {failed[0].name}: {failed[0].reason}",
+            remedy=failed[0].remedy,
+        )
     notes = [f"Stress run “{f.name}” gave nothing: {f.reason} {f.remedy}".strip() for f in failed]
     notes += [f"Stress run “{s.name}” ended early: {s.run.stopped}." for s in done if s.run.stopped]
     return replace(result, stress=done, stress_failed=failed, notes=(*result.notes, *notes))
@@ -175,7 +183,8 @@ def gather(
     """
     set_aside = readings.set_aside + failed + (scratch.set_aside if scratch is not None else ())
     tracks = scratch.tracks if scratch is not None else ()
-    if not tracks and not any(len(g.reduced.tests) for g in groups):
+    tested = bool(study.file.records or study.file.tracks)
+    if tested and not tracks and not any(len(g.reduced.tests) for g in groups):
         first = set_aside[0] if set_aside else None
         raise RecordError(
             "Not one test gave a result."
