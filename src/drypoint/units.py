@@ -145,7 +145,7 @@ def _scale(name: str, target: str) -> float:
 
 @lru_cache(maxsize=1)
 def spelled_words() -> dict[str, str]:
-    """Every unit that is known written out, folded to lower case without accents, and its symbol."""
+    """Units written out, folded to lower case without accents, and their symbols."""
     out = {word: unit for unit, words in _OTHER_WORDS.items() for word in words}
     for prefix, sign in _PREFIX_WORDS.items():
         for unit, words in _UNIT_WORDS.items():
@@ -155,7 +155,7 @@ def spelled_words() -> dict[str, str]:
 
 @lru_cache(maxsize=1024)
 def spelled(text: str) -> str | None:
-    """Symbol of a unit written out in English, German or French (``"Mikronewton"``), or ``None``."""
+    """Symbol of a unit written out (``"Mikronewton"``), or ``None``."""
     plain = unicodedata.normalize("NFKD", text.strip()).casefold()
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return spelled_words().get(" ".join(plain.split()))

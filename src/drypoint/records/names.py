@@ -114,6 +114,12 @@ def _parts(token: str) -> tuple[str, ...]:
     return (m[1], m[2]) if m and m[2] in seconds else (token,)
 
 
+def another_quantity(name: str) -> bool:
+    """Whether a word in a name says that it is another quantity: a rate, a set value, a ratio."""
+    other: list[str] = words()["other"]["words"]
+    return not set(_tokens(name)).isdisjoint(other)
+
+
 def _plain_claims(tokens: list[str], unit: str | None) -> tuple[str, ...]:
     """Roles that words without a modifier claim."""
     known = words()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 
 #: Characters above which several threads pay.
 _LARGE = 2_000_000
+#: Further faults of a test that are shown one by one.
+_SHOWN = 3
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,25 @@ class Fault:
     what: str
     remedy: str
     label: str | None = None
+
+
+def all_faults(faults: Sequence[Fault]) -> Fault | None:
+    """The faults of one test as one: the first, with the others named in its sentence."""
+    if not faults:
+        return None
+    first, *more = faults
+    if not more:
+        return first
+    shown = [f"{_at(f)}: {f.what.rstrip('.')}." for f in more[:_SHOWN]]
+    what = f"{first.what} Also {' Also '.join(shown)}"
+    if len(more) > _SHOWN:
+        what += f" In all, {len(faults)} places from line {first.line} to line {faults[-1].line}."
+    return replace(first, what=what)
+
+
+def _at(fault: Fault) -> str:
+    place = f"line {fault.line}"
+    return place if fault.column is None else f"{place}, column {fault.column}"
 
 
 @dataclass(frozen=True)
@@ -220,14 +241,16 @@ def _bad_number(
     if not text:
         what = f"{name} is empty."
     elif text.lower().strip("+-") in ("nan", "inf", "infinity"):
-        what = f"{name} holds {text}, which is no measured value."
+        what = f"{name} holds {text}, which is not a measured value."
     else:
         what = f"{name} holds “{text[:30]}” where a number is expected."
     return Fault(
         number,
         place(line, row, i, dialect.delimiter),
         what,
-        "Correct or delete the line in a copy of the file; if it is a remark, declare its sign "
-        "as comment in the recipe.",
+        "Delete the line in a copy of the file, or put in the measured value."
+        if not text or text.lower().strip("+-") in ("nan", "inf", "infinity")
+        else "Correct or delete the line in a copy of the file; if it is a remark, declare its "
+        "sign as comment in the recipe.",
         label,
     )
