@@ -194,7 +194,8 @@ def _run(
         length += 1
         if length == min(3, len(lines)):
             firsts.setdefault(shape, at)
-        if length > best[3]:
+        # Of rows that are equally frequent the longer ones: the others have lost a field.
+        if length > best[3] or (length == best[3] and len(row) > best[1]):
             best = (at, *shape, length)
             if length >= _ENOUGH:
                 break

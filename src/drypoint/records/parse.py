@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -17,8 +18,10 @@ Floats = NDArray[np.float64]
 
 #: Characters above which several threads pay.
 _LARGE = 2_000_000
-#: Further faults of a test that are shown one by one.
+#: Further kinds of fault of a test that are shown one by one.
 _SHOWN = 3
+#: What a sentence shows of its line: lines with the same fault are told together.
+_SHOWN_LINE = re.compile(r" \(“.*”\)\.$")
 
 
 @dataclass(frozen=True)
@@ -36,19 +39,31 @@ def all_faults(faults: Sequence[Fault]) -> Fault | None:
     """The faults of one test as one: the first, with the others named in its sentence."""
     if not faults:
         return None
-    first, *more = faults
-    if not more:
-        return first
-    shown = [f"{_at(f)}: {f.what.rstrip('.')}." for f in more[:_SHOWN]]
-    what = f"{first.what} Also {' Also '.join(shown)}"
-    if len(more) > _SHOWN:
-        what += f" In all, {len(faults)} places from line {first.line} to line {faults[-1].line}."
-    return replace(first, what=what)
+    groups: dict[str, list[Fault]] = {}
+    for fault in faults:
+        groups.setdefault(_SHOWN_LINE.sub("", fault.what), []).append(fault)
+    alike = list(groups.values())
+    said = [alike[0][0].what + _again(alike[0])]
+    for group in alike[1 : 1 + _SHOWN]:
+        f = group[0]
+        at = f"line {f.line}" if f.column is None else f"line {f.line}, column {f.column}"
+        said.append(f"Also {at}: {f.what}{_again(group)}")
+    rest = sum(map(len, alike[1 + _SHOWN :]))
+    if rest:
+        said.append(f"{rest} more lines have other faults, the last is line {faults[-1].line}.")
+    return replace(faults[0], what=" ".join(said))
 
 
-def _at(fault: Fault) -> str:
-    place = f"line {fault.line}"
-    return place if fault.column is None else f"{place}, column {fault.column}"
+def _again(group: Sequence[Fault]) -> str:
+    """The further lines with the same fault, as a sentence."""
+    lines = [f.line for f in group[1:]]
+    if not lines:
+        return ""
+    if len(lines) > 2 and lines[-1] - group[0].line == len(lines):
+        return f" The same in every line up to line {lines[-1]}."
+    shown = ", ".join(map(str, lines[:5]))
+    more = f" and {len(lines) - 5} more, the last is line {lines[-1]}" if len(lines) > 5 else ""
+    return f" The same in line{'s' if len(lines) > 1 else ''} {shown}{more}."
 
 
 @dataclass(frozen=True)

@@ -296,7 +296,7 @@ def write_vtu(result: StressResult, folder: Path, which: str) -> list[Path]:
 
 
 def record_text(result: StressResult, samples: int = 800) -> str:
-    """The run as an instrument would write it: time, force, depth, as delimited text."""
+    """The run as a test record: time, force and depth as delimited text."""
     rows = zip(*record(result.run, samples), strict=True)
     lines = [f"{t:.6g};{F * 1e3:.8g};{h * 1e9:.8g}\n" for t, F, h in rows]
     return "Time (s);Force (mN);Depth (nm)\n" + "".join(lines)
