@@ -7,8 +7,9 @@ import unicodedata
 
 from drypoint import units
 
-#: Words of general dictionaries and of the contents that ISO 14577-1 lists for a test report, in
-#: English, German and French -> key under which :class:`~drypoint.records.batch.TestInfo` declares them.
+#: Words in English, German and French -> key under which
+#: :class:`~drypoint.records.batch.TestInfo` declares them. The keys follow the contents of a test
+#: report in ISO 14577-1; the words are from general dictionaries.
 _KEYS: dict[str, str] = {}
 for _key, _words in {
     "temperature": "temperature|temp|temperatur|raumtemperatur|room temperature|temp.",

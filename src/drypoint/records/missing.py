@@ -22,11 +22,13 @@ OFFERED: dict[str, tuple[str, ...]] = {
 
 
 def named_units(role: str, said: Sequence[Said]) -> tuple[Said, ...]:
-    """What the header names for a role: for it, else for no single quantity; each unit once."""
+    """What the header names for a role, then for no single quantity; each unit once."""
     dimension = ROLE_DIMENSION[role]
     fitting = [s for s in said if units.dimension_of(s.unit) == dimension]
-    own = [s for s in fitting if s.role == role] or [s for s in fitting if not s.role]
-    return tuple({s.unit: s for s in reversed(own)}.values())[::-1]
+    out: dict[str, Said] = {}
+    for s in (*(s for s in fitting if s.role == role), *(s for s in fitting if not s.role)):
+        out.setdefault(s.unit, s)
+    return tuple(out.values())
 
 
 def _sentence(named: Sequence[Said]) -> str:
