@@ -12,7 +12,7 @@ import pytest
 from invented_records import invented, lines_of, plain_file, save
 
 from drypoint.records import Layout, check, read
-from drypoint.records.check import Limits, _fault
+from drypoint.records.check import Limits, _faults
 from drypoint.records.doubt import doubts
 from drypoint.records.floats import nearest
 from drypoint.records.layout import SetAside
@@ -175,10 +175,12 @@ def test_check_is_the_same_for_all(tmp_path: Path) -> None:
     slow: list[SetAside] = []
     for i, t in enumerate(batch.tests):
         s = batch.span(i)
-        fault = _fault(batch.time[s], batch.force[s], batch.depth[s], False, limits)
-        if fault is not None:
-            line = t.source.first_line
-            slow.append(SetAside(t.source.path, t.name, *fault, line=line, stage="checking"))
+        faults = _faults(batch.time[s], batch.force[s], batch.depth[s], False, limits)
+        if faults:
+            what = " ".join(f.what for f in faults)
+            remedy = " ".join(dict.fromkeys(f.remedy for f in faults))
+            line = (t.source.first_line or 0) + faults[0].sample
+            slow.append(SetAside(t.source.path, t.name, what, remedy, line=line, stage="checking"))
     assert aside == slow and len(good) + len(aside) == 40 and len(aside) > 10
 
 

@@ -49,7 +49,7 @@ def spoiled(tmp_path: Path, line: int, text: str) -> SetAside:
     [
         (20, "0.9;abc;1.5", 5, "“Load (mN)”) holds “abc”", "copy"),
         (20, "0.9;1.5;", 9, "“Depth (nm)”) is empty", "copy"),
-        (20, "0.9;NaN;1.5", 5, "holds NaN, which is no measured value", "copy"),
+        (20, "0.9;NaN;1.5", 5, "holds NaN, which is not a measured value", "copy"),
         (20, "0.9;inf;1.5", 5, "holds inf", "copy"),
         (20, "0.9;1.5", 8, "2 fields where the others have 3", "complete it or delete"),
         (20, "0.9;1.5;2.5;3.5", 13, "4 fields where the others have 3", "complete it or delete"),

@@ -103,7 +103,7 @@ def result(study: Path) -> StudyResult:
     ("name", "role"),
     [
         ("Displacement amplitude (nm)", "amplitude"),
-        ("Harmonic displacement / nm", "amplitude"),
+        ("Oscillation displacement / nm", "amplitude"),
         ("Wegamplitude (nm)", "amplitude"),
         ("Dynamic load (µN)", "force_amplitude"),
         ("Force amplitude [uN]", "force_amplitude"),
@@ -111,12 +111,13 @@ def result(study: Path) -> StudyResult:
         ("Phase angle (deg)", "phase"),
         ("Dynamic frequency (Hz)", "frequency"),
         ("Frequenz (Hz)", "frequency"),
-        ("Harmonic contact stiffness (N/m)", "stiffness"),
+        ("Alternating contact stiffness (N/m)", "stiffness"),
         ("Dynamic stiffness (mN/nm)", "stiffness"),
     ],
 )
 def test_names_of_columns(name: str, role: str) -> None:
-    """Words of the trade; the force and the depth themselves are not taken for amplitudes."""
+    """Amplitudes by their names, or by a modifier and the base quantity; the force and the depth
+    themselves are not taken for amplitudes."""
     assert take_apart(name).claims == (role,)
     assert take_apart("Load (mN)").claims == ("force",)
 

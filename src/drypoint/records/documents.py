@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.decode import Decoded
-from drypoint.records.find import files_in, left_out_note
+from drypoint.records.find import files_in, left_out_note, reserved_words
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout
 from drypoint.records.raw import Limits, first_look, kind_of, load, sha256_of, too_large
@@ -139,6 +139,8 @@ def _open_file(path: Path, how: Opening, stem: str | None) -> Iterator[Opened | 
     except DrypointError as error:
         yield Lost(shown, error)
         return
+    if words := reserved_words(path.name):
+        yield f"{shown}: {words} Rename the file, or it cannot be opened there."
     name = stem if stem is not None else stem_of(path)
     base = Document(shown, shown, name, path.parent.name, kind, sha256, b"")
     yield from _guarded(base, raw, how, how.layout.inside, zipped=False)

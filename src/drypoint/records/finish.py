@@ -17,7 +17,9 @@ from drypoint.records.dialect import Dialect, fields_of, find_dialect
 from drypoint.records.documents import Document
 from drypoint.records.judge import judge
 from drypoint.records.layout import Layout, SetAside
-from drypoint.records.parse import Fault, place
+from drypoint.records.marks import numeric
+from drypoint.records.parse import Fault, all_faults, place
+from drypoint.records.question import Question, error_of
 from drypoint.records.split import Part, Parted, part
 from drypoint.records.workbook import plain_word
 
@@ -64,10 +66,26 @@ def _plain(declared: Mapping[str, str]) -> dict[str, str]:
     return {k: plain_word(v) for k, v in declared.items()}
 
 
-def raise_questions(dialect: Dialect, assignment: Assignment, shown: str) -> None:
-    """The first open question as an error."""
-    for question in (*dialect.questions, *assignment.questions):
-        raise question.error(shown, dialect.header_line or dialect.first_data_line)
+def open_questions(
+    decoded: Decoded, dialect: Dialect, assignment: Assignment
+) -> tuple[Question, ...]:
+    """All open questions of a text; one about words among numbers shows the first of them."""
+    return tuple(
+        _with_words(q, decoded, dialect) for q in (*dialect.questions, *assignment.questions)
+    )
+
+
+def _with_words(question: Question, decoded: Decoded, dialect: Dialect) -> Question:
+    if question.column is None:
+        return question
+    for number, line in enumerate(decoded.text.split("\n"), start=1):
+        row = fields_of(line, dialect.delimiter) if number >= dialect.first_data_line else []
+        if len(row) >= question.column and not numeric(text := row[question.column - 1]):
+            shown = f"“{text[:30]}”" if text else "an empty field"
+            at = place(line, row, question.column - 1, dialect.delimiter)
+            what = f"{question.what.rstrip('.')}: {shown} in line {number}, column {at}."
+            return replace(question, what=what)
+    return question
 
 
 def take_apart(decoded: Decoded, layout: Layout, doc: Document) -> FileRead:
@@ -80,8 +98,11 @@ def take_apart(decoded: Decoded, layout: Layout, doc: Document) -> FileRead:
     """
     layout = doc.layout(layout)
     dialect = dialect_of(decoded, layout, doc)
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
-    raise_questions(dialect, assignment, doc.shown)
+    assignment = assign(dialect, layout)
+    questions = open_questions(decoded, dialect, assignment)
+    if questions:
+        line = dialect.header_line or dialect.first_data_line
+        raise error_of(questions, doc.shown, line)
     return finish_text(decoded, dialect, assignment, layout, doc)
 
 
@@ -159,10 +180,10 @@ def _judged(
     dialect: Dialect,
     assignment: Assignment,
 ) -> Part:
-    """A part with the first fault that its numbers show."""
-    if p.fault is not None:
-        return p
+    """A part with the fault that its numbers show, behind those of its lines."""
     s = p.samples
+    if p.fault is not None and len(s) < 2:
+        return p
     fault = judge(
         columns["time"][s], columns["force"][s], columns["depth"][s], parted.table.lines[s]
     )
@@ -174,15 +195,21 @@ def _judged(
         row = fields_of(line, dialect.delimiter)
         if time.index <= len(row):
             fault = replace(fault, column=place(line, row, time.index - 1, dialect.delimiter))
+    if p.fault is not None:
+        fault = all_faults([p.fault, fault])
     return replace(p, fault=fault)
 
 
 def column_notes(assignment: Assignment) -> list[str]:
-    """Columns that are not used although one might think they are."""
+    """Units that contradict the header, and columns that are not used although one might think
+    they are."""
     return [
-        f"Column {c.index} (“{c.name}”): {c.why}; not used."
-        for c in assignment.columns
-        if not c.role and (not c.numeric or "claim" in c.why or "without a unit" in c.why)
+        *assignment.notes,
+        *(
+            f"Column {c.index} (“{c.name}”): {c.why}; not used."
+            for c in assignment.columns
+            if not c.role and (not c.numeric or "claim" in c.why or "without a unit" in c.why)
+        ),
     ]
 
 

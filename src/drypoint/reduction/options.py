@@ -44,7 +44,7 @@ SOURCES: dict[str, str] = {
     "dynamic.source": "our own choice: amplitudes and phase hold more than a stiffness that was "
     "made from them, where the instrument's constants are known",
     "dynamic.amplitude": "common practice: half of peak to peak",
-    "dynamic.stiffness": "common practice of instruments that write a stiffness: their own frame "
+    "dynamic.stiffness": "common practice: a stiffness is usually recorded after the frame "
     "is taken out",
     "dynamic.quoted_at": "Pharr, Strader and Oliver 2009: the contact follows the largest force of "
     "the swing",

@@ -297,7 +297,7 @@ def write_vtu(result: StressResult, folder: Path, which: str) -> list[Path]:
 
 
 def record_text(result: StressResult, samples: int = 800) -> str:
-    """The run as an instrument would write it: time, force, depth, as delimited text.
+    """The run as a test record: time, force and depth as delimited text.
 
     The first line is a comment that says that the record was computed; the readers skip it.
     """

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drypoint.errors import RecordError, StressError
+from drypoint.errors import StressError
 from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
 from drypoint.records.batch import TestInfo, join
+from drypoint.records.grouped import no_result
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
@@ -75,8 +76,9 @@ def run_study(
         Before any computing, when study file or decisions are wrong.
     StoreError
         Likewise, when the folder holds the results of another study.
-    RecordError
-        When not one test gave a result. Otherwise bad records are set aside and named.
+    NoResultError
+        When no test gave a result, with every reason. Otherwise bad records are set aside and
+        named.
     StressError
         When a study without tests has stress runs only, and none of them gave a result.
     """
@@ -185,12 +187,7 @@ def gather(
     tracks = scratch.tracks if scratch is not None else ()
     tested = bool(study.file.records or study.file.tracks)
     if tested and not tracks and not any(len(g.reduced.tests) for g in groups):
-        first = set_aside[0] if set_aside else None
-        raise RecordError(
-            "Not one test gave a result."
-            + (f" The first that was set aside, {first.file}: {first.reason}" if first else ""),
-            remedy=first.remedy if first else "Check the files that the study names.",
-        )
+        raise no_result(set_aside)
     whole = join([g.batch for g in groups if not _is_second(g, groups)])
     if any(_has_rows(g) for g in groups):
         tests = merge([_part(g, tests=True) for g in groups if _has_rows(g)])
