@@ -92,6 +92,12 @@ TAIL: dict[str, tuple[str, str]] = {
     "pop_out_h_nm": ("nm", "depth just before the first pop-out"),
     "pop_out_size_nm": ("nm", "its jump of depth back, under force control"),
     "pop_out_drop_mN": ("mN", "its drop of force, under depth control"),
+    "step_backs": ("", "number of steps of the depth back under rising force, force control"),
+    "step_back_F_mN": ("mN", "force just before the first step back"),
+    "step_back_h_nm": ("nm", "depth just before the first step back"),
+    "step_back_size_nm": ("nm", "its size"),
+    "population_E_IT": ("", "1 (low) or 2 (high) where E_IT of the specimen is two populations"),
+    "population_H_IT": ("", "1 (low) or 2 (high) where H_IT of the specimen is two populations"),
     "tip": ("", "tip, as in the study file"),
     "flags": ("", "codes, separated by “; ” (see [flags](flags.md))"),
     "excluded_because": ("", "reason, who and when, where excluded"),
@@ -162,6 +168,7 @@ def flag_limits() -> dict[str, str]:
         f"`flags.pop_in_ratio` ({f.pop_in_ratio:g}) times the usual change in the same time; see "
         "[below](#pop-in-and-pop-out)",
         "pop-out": "on unloading, the same, down to 5 % of the largest force",
+        "step back": "on loading under force control, the same towards the surface",
         "noise": "noise of single readings, as a share of h_max (or of F_max for the force), above "
         f"`flags.noise_share` ({f.noise_share:g})",
         "fit failed": "fewer than 6 samples in the window, or no convergence; a test whose "

@@ -206,3 +206,15 @@ def test_what_is_hard_to_believe_is_told(
 def test_no_doubts_about_nothing(tmp_path: Path) -> None:
     assert doubts(read([plain_file(tmp_path / "a.txt", invented())]).batch) == ()
     assert doubts(read([]).batch) == ()
+
+
+def test_an_approach_is_no_depth_in_the_solid(tmp_path: Path) -> None:
+    """100 nm of contact after an approach of 3 µm: before, as soft as a gel."""
+    n = 200
+    approach = np.linspace(-3e-6, 0.0, n)
+    h = np.concatenate([np.zeros(n), np.linspace(0.0, 100e-9, n)])
+    depth = np.concatenate([approach, h[n:]])
+    force = 1e-4 * (h / 100e-9) ** 2
+    values = (np.arange(2 * n) * 0.05, force * 1e3, depth * 1e9)
+    path = save(tmp_path / "a.txt", ["Time (s);Load (mN);Depth (nm)", *lines_of(values)])
+    assert not [n for n in read([path]).notes if "gel" in n]

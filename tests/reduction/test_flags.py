@@ -104,6 +104,7 @@ DESERVED: dict[str, Callable[[], Reduced]] = {
     "contact lost": lambda: planted(lambda r: plant.first_touch(r, 60e-9, 10e-6, 1.0)),
     "pop-in": lambda: planted(lambda r: plant.pop_in(r, 0.3, 5e-9)),
     "pop-out": lambda: planted(lambda r: plant.pop_out(r, 0.3, 5e-9)),
+    "step back": lambda: planted(lambda r: plant.pop_in(r, 0.4, -10e-9)),
     "noise": lambda: reduced(one(single(0.5e-3, shape=2.0), noise=Noise(1e-6, 0.0, 0.9e-9))),
     "fit failed": cycle_without_fit,
     "poor fit": lambda: reduced(bent()),

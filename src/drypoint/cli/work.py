@@ -60,6 +60,7 @@ def answer_lines(result: StudyResult) -> list[str]:
             row.append(f"{value} ± {u} {unit_text(symbol)} (k = {s.k:.2f})")
         rows.append(row)
     lines = table(["specimen", "tests", *ANSWER], rows).splitlines()
+    lines += [f"{s}: {p.words}" for s, found in result.populations.items() for p in found]
     if not result.films:
         return lines
     from drypoint.run.film_answers import TOGETHER, film_answers

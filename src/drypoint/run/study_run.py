@@ -25,6 +25,7 @@ from drypoint.run.flagging import facts_of, flagged
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge, no_rows
+from drypoint.run.populations import populations_of, with_population_columns
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Readings, read_study_records
 from drypoint.run.result import Group, Provenance, StudyResult
@@ -224,6 +225,8 @@ def gather(
     notes += scratch.notes if scratch is not None else ()
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
+    populations = populations_of(study, whole, kept)
+    tables[0] = with_population_columns(tables[0], populations)
     series = series_by_specimen(study, whole, kept, level)
     every = series if counted[0].all() else series_by_specimen(study, whole, tests, level)
     result = StudyResult(
@@ -245,6 +248,7 @@ def gather(
         comparisons=comparisons(study, whole, kept, level),
         dynamic=gather_dynamic(study, whole, groups, tips, state, level),
         scratch=scratch,
+        populations=populations,
     )
     trials = study.file.uncertainty.monte_carlo_trials
     return replace(result, trials=all_trials(result, trials, cache)) if trials else result

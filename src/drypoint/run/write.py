@@ -109,6 +109,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
         ],
         "series": {s: _series(result.series[s]) for s in result.series},
         "series_with_excluded": {s: _series(result.series_all[s]) for s in result.series_all},
+        "populations": {s: [p.values() for p in f] for s, f in result.populations.items()},
         "comparisons": [{"quantity": s, **asdict(c)} for s, c in result.comparisons],
         "monte_carlo": [_trials(t) for t in result.trials],
         "inputs": [
