@@ -56,7 +56,7 @@ def new(
 
     Files are one specimen if their names differ only in a number. Exit code 3: a file could not
     be read, or a question is open; both are listed."""
-    from drypoint.cli.start import write_new
+    from drypoint.cli.new import write_new
 
     raise typer.Exit(write_new(study, files or [], name or study.stem, shape))
 

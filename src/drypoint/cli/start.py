@@ -1,4 +1,4 @@
-"""What the commands ``new`` and ``inspect`` do."""
+"""What the commands ``inspect`` and ``layouts`` do."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from drypoint.cli.show import set_aside_lines
-from drypoint.errors import RecipeError, RecordError, Where
+from drypoint.errors import RecipeError, Where
 from drypoint.recipe import starting_recipe
 from drypoint.records import (
     Layout,
@@ -29,7 +29,6 @@ from drypoint.records.saved import (
     with_answers,
 )
 from drypoint.records.segments import KIND_NAMES, Kind, find_segments
-from drypoint.records.starting import alike, why_lost, with_specimens
 from drypoint.store import atomic_write
 
 DELIMITERS = {"tab": "\t", "comma": ",", "semicolon": ";", "blanks": " ", "bar": "|"}
@@ -37,79 +36,7 @@ DELIMITERS = {"tab": "\t", "comma": ",", "semicolon": ";", "blanks": " ", "bar":
 _MOST_TESTS = 40
 
 
-def write_new(study: Path, files: Sequence[Path], name: str, shape: str) -> int:
-    """Write a starting study file; an existing file is never replaced. Return 0 when every file
-    was read without a question, 3 otherwise."""
-    _free(study)
-    looks: list[Understanding] = []
-    records, root = "", study.parent.resolve()
-    if files:
-        looks = look_at(files, Layout(), root)
-        records = starting_recipe_records(looks, root)
-        _nothing_read(looks)
-    text = starting_recipe(name, records, shape=shape)
-    study.parent.mkdir(parents=True, exist_ok=True)
-    atomic_write(study, text.encode("utf-8"))
-    print("".join(f"{line}\n" for line in _reused(looks)), end="")
-    print(f"Written: {study}")
-    said = [*_specimen_lines(looks), *_trouble_lines(looks)]
-    print("".join(f"{line}\n" for line in said), end="")
-    trouble = any(u.questions or u.faults for u in looks)
-    if trouble:
-        print("Answer what is open in the study file: take the # away from the line that is right.")
-    print("Look through it: specimens, Poisson's ratio, tip, frame.")
-    print(f"Then: drypoint run {study}")
-    return 3 if trouble else 0
-
-
-def _nothing_read(looks: Sequence[Understanding]) -> None:
-    """Refuse to write a study of files none of which is a record."""
-    groups, lost = alike(looks)
-    if groups:
-        return
-    shown = "; ".join(f"{u.path}: {why_lost(u)}" for u in lost[:5])
-    raise RecordError(
-        f"No file could be read. {shown}" + (f"; and {len(lost) - 5} more" if lost[5:] else ""),
-        remedy="No study file was written. To see what is understood of a file: "
-        "drypoint inspect FILE",
-    )
-
-
-def _specimen_lines(looks: Sequence[Understanding]) -> list[str]:
-    """The specimens that were proposed, and how many files each has."""
-    groups, _ = alike(with_specimens(looks))
-    files: dict[str, set[str]] = {}
-    for group in groups:
-        files.setdefault(group[0].header["specimen"], set()).update(u.path for u in group)
-    if not files:
-        return []
-    each = ", ".join(f"{name} ({_count(len(paths), 'file')})" for name, paths in files.items())
-    return [f"Specimens, from headers and file names: {each}"]
-
-
-def _trouble_lines(looks: Sequence[Understanding]) -> list[str]:
-    """What could not be read, and what is open, file by file."""
-    out: list[str] = []
-    faults = [f for u in looks for f in u.faults]
-    if faults:
-        out += [f"Not read, {len(faults)}:", *set_aside_lines(faults)]
-    asked: dict[str, list[str]] = {}
-    for u in looks:
-        for q in u.questions:
-            asked.setdefault(q.what, []).append(u.path)
-    if asked:
-        out.append(f"Open, {_count(len(asked), 'question')}:")
-    for what, paths in asked.items():
-        more = f" and {_count(len(paths) - 1, 'more file')}" if len(paths) > 1 else ""
-        out.append(f"  {paths[0]}{more}: {what}")
-    return out
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"
-
-
-def _reused(looks: Sequence[Understanding]) -> list[str]:
+def reused(looks: Sequence[Understanding]) -> list[str]:
     """Which saved layouts were used, and for how many files."""
     names = Counter(u.saved for u in looks if u.saved)
     return [
@@ -153,7 +80,8 @@ def show_layouts(remove: str | None) -> None:
         print("No layout is saved. To save one: drypoint inspect FILES --save-layout NAME")
 
 
-def _free(path: Path) -> None:
+def free(path: Path) -> None:
+    """Refuse to write where there is a file."""
     if path.exists():
         raise RecipeError(
             "There is a file of that name already; it is left as it is.",
@@ -180,7 +108,7 @@ def show_files(files: Sequence[Path], given: Given) -> int:
     """Print what is understood of each file; return 0 when all is clear, 3 when one is not."""
     write = given.write
     if write is not None:
-        _free(write)
+        free(write)
     sign = DELIMITERS.get(given.delimiter, given.delimiter) if given.delimiter else None
     layout = Layout(
         delimiter=sign, decimal=given.decimal, encoding=given.encoding, inside=given.inside
@@ -192,7 +120,7 @@ def show_files(files: Sequence[Path], given: Given) -> int:
         print("\n".join(_brief(look) if given.brief else _full(look, root)))
         if not given.brief:
             print()
-    print("".join(f"{line}\n" for line in _reused(looks)), end="")
+    print("".join(f"{line}\n" for line in reused(looks)), end="")
     open_files = [u for u in looks if not u.clear or u.faults]
     if write is not None:
         text = starting_recipe(write.stem, starting_recipe_records(looks, root))

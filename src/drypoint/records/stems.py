@@ -32,12 +32,13 @@ _NUMBER_FIRST = re.compile(r"^(?P<number>\d{1,9})(?P<gap>[\s_.#-]+)(?=[^\d\s_.#-
 _LABEL = re.compile(r"[\s_.-]+(?:no|nr)\.?$", re.IGNORECASE)
 _MARKS = " \t_-.,#+"
 _ELEMENTS = (
-    "H Li Be B C N O F Na Mg Al Si P S Cl K Ca Sc Ti V Cr Mn Fe Co Ni Cu Zn Ga Ge As Se Br Rb Sr Y "
-    "Zr Nb Mo Ru Rh Pd Ag Cd In Sn Sb Te I Cs Ba La Ce Pr Nd Sm Eu Gd Tb Dy Ho Er Tm Yb Lu Hf Ta W "
-    "Re Os Ir Pt Au Hg Tl Pb Bi Th U"
-).split()
-_SYMBOL = re.compile("|".join(sorted(_ELEMENTS, key=len, reverse=True)))
-_LAST_OF_COMPOUND = frozenset("H B C N O F Si P S Cl Se Br Te I".split())
+    "H|Li|Be|B|C|N|O|F|Na|Mg|Al|Si|P|S|Cl|K|Ca|Sc|Ti|V|Cr|Mn|Fe|Co|Ni|Cu|Zn|Ga|Ge|As|Se|Br|Rb|Sr|Y"
+    "|Zr|Nb|Mo|Ru|Rh|Pd|Ag|Cd|In|Sn|Sb|Te|I|Cs|Ba|La|Ce|Pr|Nd|Sm|Eu|Gd|Tb|Dy|Ho|Er|Tm|Yb|Lu|Hf|Ta|W|Re|Os|Ir|Pt|Au|Hg|Tl|Pb|Bi|Th|U"
+)
+_SYMBOL = re.compile("|".join(sorted(_ELEMENTS.split("|"), key=len, reverse=True)))
+_LAST_OF_COMPOUND = frozenset(
+    ("H", "B", "C", "N", "O", "F", "Si", "P", "S", "Cl", "Se", "Br", "Te", "I")
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
