@@ -70,7 +70,13 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
     }
   }
   draw();
-  return { node, state };
+  // Fewer files, read as before.
+  const without = async (files) => {
+    const was = state.changed;
+    await change(() => { state.group = { ...state.group, files }; });
+    state.changed = was;
+  };
+  return { node, state, without };
 }
 
 export function asideTable(items) {
