@@ -2,6 +2,7 @@
 // person's changes are kept in `group.layout` and `group.answers` and sent back as they are.
 import { el, fill, plural, faultPart } from "./dom.js";
 import { Plot, SERIES, line, short } from "./plot.js";
+import { risesAt } from "./plot_tools.js";
 
 const SIGNS = { "\t": "tab", ",": "comma", ";": "semicolon", " ": "blanks", "|": "bar" };
 const KINDS = { text: "text", excel: "workbook", hdf5: "HDF5", parquet: "Parquet" };
@@ -65,6 +66,8 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
       const plot = new Plot(chart, { title: "First curves, as recorded", x: "Depth h / nm", y: "Force F / mN", height: 250, name: (i) => g.curves[i]?.name });
       g.curves.forEach((c, i) => plot.add({ ...line({ x: c.x, y: c.y, colour: SERIES[i % SERIES.length], width: 1.2 }), count: g.curves.length }));
       plot.fitAll();
+      const contact = Math.min(...g.curves.map((c) => risesAt(c.x, c.y)).filter(Number.isFinite));
+      plot.startFrom(contact - 0.08 * (plot.full.x[1] - contact));
       plot.setKey(g.curves.map((c, i) => ({ words: c.name, colour: SERIES[i % SERIES.length] })));
       plot.table(["Test", "Samples", "Largest force / mN", "Largest depth / nm", "Duration / s"], () => g.first_tests.map((t) => [t.name, t.samples, short(t.force_mN), short(t.depth_nm), short(t.duration_s)]));
     }

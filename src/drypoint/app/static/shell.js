@@ -54,7 +54,7 @@ whoButton?.addEventListener("click", () => askWho().catch(() => {}));
 showWho();
 
 // State of the study, as the last answer said.
-export const study = { version: document.body.dataset.version || "", standing: document.body.dataset.standing || "none", undo: null, redo: null, decisions: [] };
+export const study = { version: document.body.dataset.version || "", standing: document.body.dataset.standing || "none", accepted_sha256: document.body.dataset.accepted || "", undo: null, redo: null, decisions: [] };
 const listeners = new Set();
 export const onStudy = (f) => { listeners.add(f); return () => listeners.delete(f); };
 function taken(values) {

@@ -5,7 +5,7 @@ import { blockPart } from "../blocks.js";
 import { decisionsPart } from "../decisions.js";
 import { el, fill, find, plural } from "../dom.js";
 import { Plot, SERIES, band, level, line, points, short, span } from "../plot.js";
-import { api, askReason, decide, key, loadWithResults, onJob, onStudy, say } from "../shell.js";
+import { api, askReason, decide, key, loadWithResults, onJob, onStudy, say, study } from "../shell.js";
 import { pictureLayer, shares, wordsAbove } from "../scratch_parts.js";
 
 const scroll = find("#scroll"), body = find("#grid")?.tBodies[0], plotsPlace = find("#plots"), along = find("#along"), readout = find("#readout");
@@ -267,6 +267,6 @@ if (body) {
   along.addEventListener("change", () => draw());
   load();
   onJob((job) => { if (job.kind === "run" && job.state === "done") load(); });
-  let seen = null;
+  let seen = study.version;
   onStudy((s) => { if (seen && seen !== s.version && s.standing === "current") load(); seen = s.version; });
 } else loadWithResults();
