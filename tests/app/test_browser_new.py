@@ -11,6 +11,7 @@ from app_browser import Visit, chromium, visit
 from app_demo import Running
 from playwright.sync_api import Browser, Page, expect
 from test_browser import axe_faults, settled
+from test_browser_charts import numbers, point
 
 from drypoint.recipe import load_study
 
@@ -97,6 +98,15 @@ def test_what_was_typed_stays_when_more_files_come(
     }  # fmt: skip
     expect(page.locator("#specimens strong")).to_have_text(["glass", "oxide"])
     expect(page.locator("#open")).to_contain_text("1 file cannot be read")
+    expect(page.locator(".group", has_text="diary").locator(".state")).to_have_text(
+        "cannot be read"
+    )
+    # The first curves begin near the contact, at 0 of -400 to 100 nm.
+    chart = page.locator(".group").first.locator(".chart")
+    expect(chart.get_by_role("button", name="Show the approach")).to_be_visible()
+    over = chart.locator(".u-over")
+    first, last = (numbers(point(page, over, x, 0.5))[0] for x in (0.0, 0.999))
+    assert -25 < first < 5 and 95 < last < 125
     # One field per file; then the same for all files of this stem. What is known goes with it.
     page.locator("#nu0").fill("0.17")
     page.get_by_label("Specimen of raw/glass_01.csv").fill("silica")

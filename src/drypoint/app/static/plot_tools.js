@@ -32,12 +32,13 @@ export function buttons(plot) {
   } };
 }
 
-// Where a curve as recorded leaves the level of its beginning, seen from the left: about the contact.
-export function risesAt(x, y) {
+// About the contact of a curve as recorded: where its force has risen by 2 % and by 8 % of the largest,
+// continued to none as for a pyramid (the force goes with the square of the depth).
+export function contactOf(x, y) {
   const n = Math.max(Math.floor(y.length / 50), 1);
   let base = 0, top = -Infinity;
   for (let k = 0; k < n; k++) base += y[k] / n;
   for (const v of y) if (v > top) top = v;
-  for (let k = 0; k < y.length; k++) if (y[k] - base > 0.02 * (top - base)) return x[k];
-  return NaN;
+  const at = (share) => x[Array.prototype.findIndex.call(y, (v) => v - base > share * (top - base))];
+  return 2 * at(0.02) - at(0.08);
 }
