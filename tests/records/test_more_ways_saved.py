@@ -8,7 +8,8 @@ import pytest
 from invented_records import invented, lines_of, save
 from invented_tables import workbook
 
-from drypoint.cli.start import Given, show_files, show_layouts, write_new
+from drypoint.cli.new import write_new
+from drypoint.cli.start import Given, show_files, show_layouts
 from drypoint.errors import RecipeError
 from drypoint.records import Column, Layout, understand
 from drypoint.records.saved import (

@@ -85,6 +85,7 @@ def values_of(state: State) -> dict[str, Any]:
         "invented": state.study.file.study.invented,
         "version": state.version,
         "standing": state.standing,
+        "accepted_sha256": state.accepted_sha256,
         "decisions": [_decision_values(d) for d in decisions],
         "undo": _decision_values(decisions[due.undo[-1] - 1]) if due.undo else None,
         "redo": _decision_values(decisions[due.redo[-1] - 1]) if due.redo else None,
@@ -262,7 +263,13 @@ def _stamp(session: Session) -> tuple[Any, ...]:
     kept = (".decisions.jsonl", ".signatures.jsonl")
     files = [session.path, *(stem.with_name(stem.name + ending) for ending in kept)]
     with contextlib.suppress(DrypointError):
-        files.append(session.state().study.results / "manifest.json")
+        study = session.state().study
+        files.append(study.results / "manifest.json")
+        # Calibrations, which the command line may accept while a page is open.
+        named = [b.file for b in study.file.benches.values()]
+        if study.file.calibration is not None:
+            named.append(study.file.calibration.file)
+        files += [study.folder / name.replace("\\", "/") for name in named]
     out: list[Any] = []
     for path in files:
         try:

@@ -52,10 +52,13 @@ def new(
     name: Annotated[str, typer.Option(help="Name of the study.")] = "",
     shape: Annotated[str, typer.Option(help="Shape of the tip.")] = "modified Berkovich",
 ) -> None:
-    """Write a new study file, ready to be looked through and run."""
-    from drypoint.cli.start import write_new
+    """Write a new study file, ready to be looked through and run.
 
-    write_new(study, files or [], name or study.stem, shape)
+    Files are one specimen if their names differ only in a number. Exit code 3: a file could not
+    be read, or a question is open; both are listed."""
+    from drypoint.cli.new import write_new
+
+    raise typer.Exit(write_new(study, files or [], name or study.stem, shape))
 
 
 @app.command()

@@ -31,10 +31,12 @@ _CALIBRATION = b'format = "drypoint-calibration"'
 
 
 class Look(Form):
-    """A folder of the workbench, and how groups of its files are to be read."""
+    """A folder of the workbench, and how groups of its files are to be read. Without groups, all
+    its files but those of ``leave_out``."""
 
     folder: str
     groups: list[GroupForm] = Field(default_factory=list)
+    leave_out: list[str] = Field(default_factory=list, max_length=5000)
     preview: bool = True
 
 
@@ -117,7 +119,7 @@ def look(request: Request, body: Look) -> dict[str, Any]:
     folder = inside(root, body.folder)
     if not folder.is_dir():
         return {"groups": []}
-    found = looks_of(folder, body.groups)
+    found = looks_of(folder, body.groups, body.leave_out)
     return {"groups": [group_values(folder, g, preview=body.preview) for g in found]}
 
 
