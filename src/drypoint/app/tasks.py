@@ -16,7 +16,7 @@ def run(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
         "flagged": sum(1 for f in result.tests.flags if f),
         "excluded": int(result.tests_table["excluded"].sum()),
         "set_aside": len(result.set_aside),
-        "notes": list(result.notes),
+        "notes": [*result.notes, *result.cache_notes],
     }
 
 

@@ -150,9 +150,6 @@ def sign(
     why: Annotated[
         str, typer.Option("--why", help="The remark; it stands in the report.")
     ] = "checked and approved",
-    when: Annotated[
-        str, typer.Option("--when", help="Time, 2026-01-31T12:00:00Z; now if left out.")
-    ] = "",
     ledger: Annotated[
         str | None,
         typer.Option(
@@ -163,11 +160,12 @@ def sign(
         bool, typer.Option("--no-ledger", help="Beside the study only; the ledger is not touched.")
     ] = False,
 ) -> None:
-    """Sign the results of a study: report, recipe, decisions and hashes are kept, and any later
-    change makes a new version. Names are taken as given; nobody is asked for a password."""
+    """Sign the results of a study. Everything is computed again from the raw files; nothing is
+    signed unless each file of the results comes out the same to the byte. Report, study file,
+    manual corrections and hashes are kept, and any later change makes a new version."""
     from drypoint.cli.signing import sign_command
 
-    raise typer.Exit(sign_command(study, who, why, when, ledger, no_ledger))
+    raise typer.Exit(sign_command(study, who, why, ledger, no_ledger))
 
 
 @app.command()
@@ -175,14 +173,20 @@ def check(
     study: StudyArg,
     ledger: Annotated[
         str | None,
-        typer.Option("--ledger", help="Ask this ledger too: each signature must stand in it."),
+        typer.Option("--ledger", help="Ask this ledger too: each signature must be in it."),
     ] = None,
+    recompute: Annotated[
+        bool,
+        typer.Option(
+            "--recompute", help="Derive every result again from the raw files, and compare."
+        ),
+    ] = False,
 ) -> None:
-    """Look whether what was signed still holds: study file, decisions, raw files, results, report.
-    Exit code 1 when it does not, or when nobody has signed."""
+    """Check whether what was signed still holds: study file, manual corrections, raw files,
+    results, report. Exit code 1 when it does not, or when nobody has signed."""
     from drypoint.cli.signing import check_command
 
-    raise typer.Exit(check_command(study, ledger))
+    raise typer.Exit(check_command(study, ledger, recompute))
 
 
 @app.command()

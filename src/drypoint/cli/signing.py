@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from drypoint.cli.work import watching
-from drypoint.recipe import load_study
-from drypoint.run.signing import check_signatures, signatures_file, when_words
+from drypoint.recipe import Study, load_study
+from drypoint.run.checking import PROVED, check_signatures
+from drypoint.run.recompute import Recomputed, recompute
+from drypoint.run.signing import signatures_file, when_words
 
 
-def sign_command(
-    path: Path, who: str, why: str, when: str, ledger: str | None, no_ledger: bool
-) -> int:
+def sign_command(path: Path, who: str, why: str, ledger: str | None, no_ledger: bool) -> int:
     """Sign a study's results; enter the signature into the ledger unless told otherwise."""
     from drypoint.report import sign_study
 
@@ -22,7 +22,7 @@ def sign_command(
 
         book = Ledger.open(ledger)
     with watching(False) as watch:
-        made = sign_study(study, who=who, why=why, when=when, ledger=book, watch=watch)
+        made = sign_study(study, who=who, why=why, ledger=book, watch=watch)
     if study.file.study.invented:
         print("The data of this study are invented.")
     print(f"Version {made.version} signed by {made.words}.")
@@ -35,12 +35,17 @@ def sign_command(
     return 0
 
 
-def check_command(path: Path, ledger: str | None) -> int:
-    """Print how each signature stands; 0 when the newest holds and nothing was tampered with."""
+def check_command(path: Path, ledger: str | None, again: bool = False) -> int:
+    """Print how each signature stands; 0 when the newest holds and nothing was tampered with.
+
+    With ``again`` everything is also derived afresh from the raw files.
+    """
     study = load_study(path)
     found = check_signatures(study)
     if not found:
         print("Nobody has signed this study.")
+        if again:
+            print(_again(study).words)
         return 1
     right = found[-1].holds and not any(c.faults for c in found)
     for c in found:
@@ -49,6 +54,8 @@ def check_command(path: Path, ledger: str | None) -> int:
         print(f"   {c.words}")
         for change in c.changes if c.newest else ():
             print(f"   {change}")
+        for note in c.notes:
+            print(f"   Note: {note}")
     if ledger is not None:
         from drypoint.ledger import Ledger
 
@@ -57,4 +64,15 @@ def check_command(path: Path, ledger: str | None) -> int:
             if not book.signatures(sha256=c.signature.hash):
                 right = False
                 print(f"Signature {c.signature.number} is not in the ledger {book.place}.")
+    if again:
+        found_again = _again(study)
+        print(found_again.words)
+        right = right and found_again.holds
+    else:
+        print(PROVED)
     return 0 if right else 1
+
+
+def _again(study: Study) -> Recomputed:
+    with watching(False) as watch:
+        return recompute(study, watch=watch)

@@ -87,7 +87,7 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
         from drypoint.cli.tracks import scratch_lines
 
         print("\n".join(scratch_lines(result.scratch)))
-    for note in result.notes:
+    for note in (*result.notes, *result.cache_notes):
         print(f"Note: {note}")
     if result.set_aside:
         print(f"{len(result.set_aside)} set aside:")

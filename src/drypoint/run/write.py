@@ -30,7 +30,7 @@ def write_results(result: StudyResult, folder: Path) -> None:
     """
     p = result.provenance
     out = result.study.file.output
-    of = {STUDY: result.study.path.name}
+    of = {STUDY: result.study.path.name, **p.made_with()}
     origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
     with new_results(folder, origin) as place:
         for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):

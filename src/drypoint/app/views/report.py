@@ -20,10 +20,9 @@ from drypoint.app.study_api import jobs_of
 from drypoint.errors import LedgerError, Where
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.report.signed import origin_hash, origin_in
+from drypoint.run.checking import Check, check_signatures
 from drypoint.run.signing import (
-    Check,
     Signature,
-    check_signatures,
     read_signatures,
     standing_on_disk,
     values_of,
@@ -114,6 +113,7 @@ def _check(c: Check) -> dict[str, Any]:
         "holds": c.holds,
         "broken": bool(c.faults),
         "words": c.words,
+        "notes": list(c.notes),
         "changes": list(c.changes) if c.newest else [],
     }
 
