@@ -127,7 +127,8 @@ class StudyResult:
     oscillate. ``films`` are the film values of specimens that state layers, ``stress`` the runs of
     finite elements; ``films_failed`` and ``stress_failed`` those without a result.
     ``cache_notes`` say what the cache could not give or keep; no value depends on it, and no file
-    contains them. ``scratch`` has the scratch tracks, where there are any; a study of tracks alone has no test.
+    contains them. ``scratch`` has the scratch tracks, where there are any; a study of tracks alone
+    has no test.
     """
 
     study: Study
