@@ -6,7 +6,9 @@ and files, so that they stay as they are when the layout of the code changes.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import io
 import json
 import os
 import subprocess
@@ -72,6 +74,29 @@ class Said:
 
 
 def drypoint(*words: object, **variables: str) -> Said:
+    """Run the command as its entry point does; whatever it raises but an exit fails the test."""
+    out, err = io.StringIO(), io.StringIO()
+    code = 0
+    before, argv = dict(os.environ), sys.argv
+    os.environ.update(variables)
+    sys.argv = ["drypoint", *map(str, words)]
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            from drypoint.cli import main
+
+            main()
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 1
+    finally:
+        sys.argv = argv
+        os.environ.clear()
+        os.environ.update(before)
+    said = Said(code, out.getvalue(), err.getvalue())
+    assert "Traceback" not in said.err, said.err
+    return said
+
+
+def process(*words: object, **variables: str) -> Said:
     """Run the command in a process of its own; a traceback fails the test."""
     done = subprocess.run(
         [*COMMAND, *map(str, words)],

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from drypoint.cli.keys import keys
 from drypoint.cli.ledger import ledger
 
 app = typer.Typer(
@@ -21,6 +22,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger, name="ledger")
+app.add_typer(keys, name="key")
 
 StudyArg = Annotated[Path, typer.Argument(help="The study file (TOML).", show_default=False)]
 
@@ -159,13 +161,25 @@ def sign(
     no_ledger: Annotated[
         bool, typer.Option("--no-ledger", help="Beside the study only; the ledger is not touched.")
     ] = False,
+    meaning: Annotated[
+        str, typer.Option("--as", help="What it means: author, review or approval.")
+    ] = "approval",
+    with_key: Annotated[
+        bool, typer.Option("--key", help="Sign with your key; its passphrase is asked for.")
+    ] = False,
+    passphrase_file: Annotated[
+        Path | None,
+        typer.Option("--passphrase-file", help="With --key: file whose first line is it."),
+    ] = None,
 ) -> None:
     """Sign the results of a study. Everything is computed again from the raw files; nothing is
     signed unless each file of the results comes out the same to the byte. Report, study file,
     manual corrections and hashes are kept, and any later change makes a new version."""
     from drypoint.cli.signing import sign_command
 
-    raise typer.Exit(sign_command(study, who, why, ledger, no_ledger))
+    raise typer.Exit(
+        sign_command(study, who, why, ledger, no_ledger, meaning, with_key, passphrase_file)
+    )
 
 
 @app.command()

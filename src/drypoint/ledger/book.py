@@ -257,6 +257,16 @@ class Ledger(Queries):
                 found |= {s.id: s for s in new}
             return tuple(read_entry(found[n]) for n in sorted(found))
 
+    def persons(self) -> tuple[str, ...]:
+        """Everybody who has written an entry, or whose key is in the ledger."""
+        with self._database.reading() as rows:
+            return tuple(rows.persons())
+
+    def newest(self) -> Stored | None:
+        """The last entry, ``None`` where the ledger is empty."""
+        with self._database.reading() as rows:
+            return rows.last()
+
     def head(self) -> Head:
         """The state of the ledger, to be kept elsewhere."""
         with self._database.reading() as rows:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
@@ -97,6 +98,13 @@ class Rows:
     def names(self, kind: str) -> list[str]:
         """All names of one kind that are current."""
         return sorted({row.name for row in self.current([kind])})
+
+    def persons(self) -> list[str]:
+        """Who has written entries, and whose keys are entered, each once."""
+        query = select(ENTRIES.c.who).distinct().order_by(ENTRIES.c.who)
+        wrote = [str(w) for w in self._connection.execute(query).scalars()]
+        owners = [json.loads(s.body).get("person", "") for s in self.current(["key"])]
+        return sorted({*wrote, *owners} - {""})
 
     def about(self, name: str) -> list[Stored]:
         """Entries with a name, or with a link of that name, in order."""

@@ -10,7 +10,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from drypoint.errors import DrypointError, ReportError, StoreError, Where
+from drypoint.errors import DrypointError, ReportError, SignerError, StoreError, Where
+from drypoint.keys import SigningKey, check_name, keys_here, name_key
 from drypoint.locking import lock_file
 from drypoint.recipe import Study, load_study
 from drypoint.recipe.decisions import now
@@ -46,6 +47,8 @@ _KEPT = ("manifest.json", "summary.json")
 _REPORT = ("report.html", "report.pdf")
 _TIME = "%Y-%m-%dT%H:%M:%SZ"
 _PARTIAL = re.compile(r"\.\d+\.partial-([0-9a-f]+-\d+-[0-9a-f]+)")
+#: What a signature may stand for.
+MEANINGS = ("author", "review", "approval")
 #: Mark of a time that is not the computer's own.
 BY_HAND = "time stated by hand"
 
@@ -59,6 +62,8 @@ def sign_study(
     seen: tuple[str, str] | None = None,
     ledger: Ledger | None = None,
     watch: Watch | None = None,
+    meaning: str = "approval",
+    key: SigningKey | None = None,
 ) -> Signature:
     """Sign the results of a study as they are on the disk.
 
@@ -80,6 +85,11 @@ def sign_study(
     ledger : Ledger, optional
         Gets an entry with the hash of the signature.
     watch : Watch, optional
+    meaning : {"author", "review", "approval"}
+        What the signature stands for.
+    key : SigningKey, optional
+        The person's opened key (:func:`drypoint.keys.open_key`); without one the signature proves
+        integrity only.
 
     Returns
     -------
@@ -87,6 +97,8 @@ def sign_study(
 
     Raises
     ------
+    SignerError
+        When the name mixes scripts or looks like another known one, or the key is not theirs.
     ReportError
         When a name, remark or time is wrong, or the same person has signed this version.
     StoreError
@@ -96,10 +108,12 @@ def sign_study(
     """
     who, why = _given(who, why)
     by_hand = _time(when)
+    _meant(meaning)
     if not isinstance(study, Study):
         study = load_study(study)
     _clean(study)
-    mine = [s for s in standing_on_disk(study).mine if s.who == who]
+    _check_signer(study, who, key, ledger)
+    mine = [s for s in standing_on_disk(study).mine if name_key(s.who) == name_key(who)]
     if mine and ledger is not None and _enter(study, mine[-1], ledger):
         return mine[-1]
     watch = watch or Watch()
@@ -115,7 +129,7 @@ def sign_study(
     watch.at("signing", 0, 5, "comparing")
     refuse_unequal(result, watch)
     before = standing_of(result)
-    if any(s.who == who for s in before.mine):
+    if any(name_key(s.who) == name_key(who) for s in before.mine):
         raise ReportError(
             f"{who} has signed version {before.version} already.",
             where=Where(str(signatures_file(study.path))),
@@ -125,10 +139,11 @@ def sign_study(
     at = when or now()
     draft = Signature(
         len(before.signatures) + 1, before.version, who, at, why, signed, "", {},
-        last.hash if last is not None else BEGINNING, "", SCHEME, {}, _clock(at, last, by_hand),
+        last.hash if last is not None else BEGINNING, "", SCHEME, {},
+        _clock(at, last, by_hand, ledger), meaning, key.public if key is not None else "",
     )  # fmt: skip
     draft = replace(draft, seal=draft.right_seal)
-    made = _keep(result, before, draft, watch)
+    made = _keep(result, before, draft, watch, key)
     if ledger is not None:
         _enter(study, made, ledger)
     return made
@@ -165,11 +180,36 @@ def _time(when: str) -> bool:
     return True
 
 
-def _clock(at: str, last: Signature | None, by_hand: bool) -> str:
+def _meant(meaning: str) -> None:
+    if meaning not in MEANINGS:
+        raise ReportError(
+            f"invalid meaning of a signature: got “{meaning}”; expected {', '.join(MEANINGS)}.",
+            where=Where(key="meaning"),
+        )
+
+
+def _check_signer(study: Study, who: str, key: SigningKey | None, ledger: Ledger | None) -> None:
+    """Refuse a name that could be taken for another, and a key that is somebody else's."""
+    known = {s.who for s in read_signatures(study.path)} | {k.who for k in keys_here()}
+    known |= set(ledger.persons()) if ledger is not None else set()
+    check_name(who, sorted(known))
+    if key is not None and name_key(key.who) != name_key(who):
+        raise SignerError(
+            f"The key is that of {key.who}; the signature would be of {who}.",
+            remedy="Sign under the name of the key, or with your own key.",
+        )
+
+
+def _clock(at: str, last: Signature | None, by_hand: bool, ledger: Ledger | None) -> str:
     """The mark of a time that needs one."""
     if by_hand:
         return BY_HAND
-    return f"clock behind entry {last.number}" if last is not None and at < last.when else ""
+    if last is not None and at < last.when:
+        return f"clock behind entry {last.number}"
+    newest = ledger.newest() if ledger is not None else None
+    if newest is not None and at < newest.when:
+        return f"clock behind entry {newest.id} of the ledger"
+    return ""
 
 
 def _enter(study: Study, s: Signature, ledger: Ledger) -> bool:
@@ -186,7 +226,9 @@ def _enter(study: Study, s: Signature, ledger: Ledger) -> bool:
         if ledger.signatures(sha256=s.hash):
             return False
         subject = f"study {study.name}, version {s.version}"
-        entry = ledger.propose(SignatureBody(sha256=s.hash, subject=subject, remark=s.why))
+        meaning = s.meaning or "approved"
+        body = SignatureBody(sha256=s.hash, subject=subject, meaning=meaning, remark=s.why)
+        entry = ledger.propose(body)
         ledger.accept(entry, who=s.who, why=s.why)
     except DrypointError as error:
         raise StoreError(
@@ -208,7 +250,9 @@ def _clean(study: Study) -> None:
             shutil.rmtree(left, ignore_errors=True)
 
 
-def _keep(result: StudyResult, before: Standing, draft: Signature, watch: Watch) -> Signature:
+def _keep(
+    result: StudyResult, before: Standing, draft: Signature, watch: Watch, key: SigningKey | None
+) -> Signature:
     """Make what is kept as a whole, put it in place, and write the line of the signature."""
     study = result.study
     place = signed_folder(study.path, draft.number)
@@ -238,7 +282,10 @@ def _keep(result: StudyResult, before: Standing, draft: Signature, watch: Watch)
             for f in sorted(shown.rglob("*"))
             if f.is_file()
         }
-        body = {k: v for k, v in asdict(draft).items() if k not in ("previous", "hash")}
+        made = replace(draft, files=files, report=report)
+        if key is not None:
+            made = replace(made, proof=key.sign(made.statement))
+        body = {k: v for k, v in asdict(made).items() if k not in ("previous", "hash")}
         with lock_file(place.with_name(".lock")):
             if len(read_signatures(study.path)) != len(before.signatures):
                 raise StoreError(
@@ -249,18 +296,14 @@ def _keep(result: StudyResult, before: Standing, draft: Signature, watch: Watch)
             if place.exists():  # left by a signing that was cut off before its line was written
                 shutil.rmtree(place)
             kept.rename(place)
-            line = append_link(
-                signatures_file(study.path),
-                {**body, "files": files, "report": report},
-                after=draft.previous,
-            )
+            line = append_link(signatures_file(study.path), body, after=draft.previous)
             _put(shown, study.reports, report)
     except OSError as error:
         raise cannot_write(place, error) from error
     finally:
         shutil.rmtree(partial, ignore_errors=True)
     watch.at("signing", 5, 5)
-    return replace(draft, files=files, report=report, previous=line["previous"], hash=line["hash"])
+    return replace(made, previous=line["previous"], hash=line["hash"])
 
 
 def _shown(result: StudyResult, kept: Path, shown: Path) -> None:

@@ -7,8 +7,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from drypoint.errors import DrypointError, StoreError
+from drypoint.keys import fingerprint, name_key, own_public, verifies
 from drypoint.recipe import Study, load_study
 from drypoint.run.inputs import input_hashes
 from drypoint.run.signing import (
@@ -22,6 +24,9 @@ from drypoint.run.signing import (
 from drypoint.store import file_sha256, read_results
 from drypoint.store.manifest import NAME, Manifest, read_manifest
 from drypoint.version import __version__, libraries, processor, program_sha256
+
+if TYPE_CHECKING:
+    from drypoint.ledger import Ledger
 
 _FEW = 5
 #: Files that operating systems leave in folders.
@@ -66,7 +71,8 @@ class Check:
     @property
     def proof(self) -> str:
         """What the signature proves: ``integrity only`` without a key."""
-        return "integrity only"
+        key = self.signature.key
+        return f"signed with the key {fingerprint(key)}" if key else "integrity only"
 
 
 #: What a check without recomputing proves, and what it does not.
@@ -78,11 +84,14 @@ PROVED = (
 )
 
 
-def check_signatures(study: Study | Path | str) -> tuple[Check, ...]:
+def check_signatures(
+    study: Study | Path | str, *, ledger: Ledger | None = None
+) -> tuple[Check, ...]:
     """Look whether signed results still hold; every file is read and hashed again.
 
     Of each signature, what was kept with it; of those under the last version also study file,
-    manual corrections, raw files, results and report as they are now.
+    manual corrections, raw files, results and report as they are now. A ledger says whose a key
+    is, and whether it had ended.
 
     Raises
     ------
@@ -106,8 +115,44 @@ def check_signatures(study: Study | Path | str) -> tuple[Check, ...]:
         older = () if s.version == last.version else (f"Version {last.version} was signed since.",)
         changes = older or tuple(dict.fromkeys(now))
         said = (*_scheme(s), *(notes if s is last else ()))
-        out.append(Check(s, tuple(faults), changes, s is last, said))
+        wrong, more = key_findings(s, ledger)
+        out.append(Check(s, (*faults, *wrong), changes, s is last, (*said, *more)))
     return tuple(out)
+
+
+def key_findings(s: Signature, ledger: Ledger | None) -> tuple[list[str], list[str]]:
+    """What a ledger (and the user's own folder) says of the key of a signature: faults, notes."""
+    if ledger is None:
+        ended = own_public(s.key) if s.key else None
+        if ended is None or not ended.ended:
+            return [], []
+        if s.when > ended.ended_on:
+            return [f"its key was {ended.ended} on {ended.ended_on[:10]}, before it was signed"], []
+        return [], [
+            f"Its key was {ended.ended} on {ended.ended_on[:10]}. That it was signed before is "
+            "stated by the signature alone; ask the ledger (--ledger)."
+        ]
+    from drypoint.ledger.signers import key_record, keys_of_person
+
+    entries = ledger.signatures(sha256=s.hash)
+    if not s.key:
+        known = keys_of_person(ledger, s.who)
+        return [], [f"The ledger knows a key of {s.who}; this signature was made without it."] * (
+            bool(known)
+        )
+    record = key_record(ledger, s.key)
+    if record is None:
+        return [], [f"The ledger does not know the key {fingerprint(s.key)}: whose it is, is open."]
+    faults, notes = [], [f"The ledger gives the key {fingerprint(s.key)} to {record.person}."]
+    if name_key(record.person) != name_key(s.who):
+        faults.append(f"its key belongs to {record.person}, not to {s.who}")
+    number = min((e.signature.id for e in entries), default=None)
+    if record.ended is not None and (number is None or number > record.ended):
+        faults.append(
+            f"its key was {record.how} by entry {record.ended} of the ledger, and nothing shows "
+            "that it was signed before"
+        )
+    return faults, notes
 
 
 def kept_faults(study: Study, s: Signature) -> list[str]:
@@ -121,6 +166,8 @@ def kept_faults(study: Study, s: Signature) -> list[str]:
             out.append(f"{name} was changed after it was signed")
     if s.seal != s.right_seal:
         out.append("its seal is not that of what it says")
+    if s.key and not verifies(s.key, s.statement, s.proof):
+        out.append(f"it was not signed with the key {fingerprint(s.key)} that it names")
     listed = signed_folder(study.path, s.number) / NAME
     if not listed.is_file() or file_sha256(listed) != s.signed.results:
         out.append("the list of results that was kept is not the one that was signed")

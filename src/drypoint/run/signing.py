@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.errors import DrypointError, StoreError, Where
+from drypoint.keys import fingerprint
 from drypoint.recipe import Study, read_decisions, read_journal, read_study
+from drypoint.recipe.hashing import canonical_text
 from drypoint.run.rerun import changes_between
 from drypoint.run.result import StudyResult
 from drypoint.store import file_sha256, read_results
@@ -77,7 +79,9 @@ class Signature:
     ``files`` maps what was kept (path beside the study file) to its SHA-256; ``seal`` is the hash
     that the signed report prints; ``hash`` is that of the line. ``report`` maps the files of the
     study's report to their SHA-256. ``clock`` marks a time that is not the computer's own, or a
-    clock that was behind the newest entry.
+    clock that was behind the newest entry. ``meaning`` is author, review or approval. ``key`` is
+    the public key (base64) that signed :attr:`statement`, and ``proof`` its signature; both are
+    empty where no key was used.
     """
 
     number: int
@@ -93,6 +97,15 @@ class Signature:
     scheme: int = 1
     report: Mapping[str, str] = field(default_factory=dict)
     clock: str = ""
+    meaning: str = ""
+    key: str = ""
+    proof: str = ""
+
+    @property
+    def statement(self) -> bytes:
+        """What a key signs: everything but the proof itself and the hash of the line."""
+        values = {k: v for k, v in asdict(self).items() if k not in ("proof", "hash")}
+        return canonical_text(values).encode("utf-8")
 
     @property
     def right_seal(self) -> str:
@@ -102,14 +115,18 @@ class Signature:
             body = {k: values[k] for k in _FIRST}
             body["signed"] = {k: values["signed"][k] for k in _FIRST_SIGNED}
         else:
-            body = {k: v for k, v in values.items() if k not in ("seal", "files", "report")}
+            body = {
+                k: v for k, v in values.items() if k not in ("seal", "files", "report", "proof")
+            }
         return hash_of({**body, "hash": ""})
 
     @property
     def words(self) -> str:
         """As it stands in the report."""
-        clock = f" ({self.clock})" if self.clock else ""
-        return f"{self.who}, {when_words(self.when)}{clock}: {self.why}"
+        key = f"key {fingerprint(self.key)}" if self.key else ""
+        more = ", ".join(w for w in (self.meaning, self.clock, key) if w)
+        said = f" ({more})" if more else ""
+        return f"{self.who}, {when_words(self.when)}{said}: {self.why}"
 
     def file(self, name: str) -> str:
         """Path (beside the study file) of a file that was kept."""
