@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from drypoint.errors import DrypointError, ReportError, SignerError, StoreError, Where
 from drypoint.keys import SigningKey, check_name, keys_here, name_key
 from drypoint.locking import lock_file
+from drypoint.notices import with_origin
 from drypoint.recipe import Study, load_study
 from drypoint.recipe.decisions import now
 from drypoint.report.files import write_figures
@@ -229,7 +230,7 @@ def _enter(study: Study, s: Signature, ledger: Ledger) -> bool:
         meaning = s.meaning or "approved"
         body = SignatureBody(sha256=s.hash, subject=subject, meaning=meaning, remark=s.why)
         entry = ledger.propose(body)
-        ledger.accept(entry, who=s.who, why=s.why)
+        ledger.accept(entry, who=s.who, why=with_origin(s.why, study.invented))
     except DrypointError as error:
         raise StoreError(
             f"Signature {s.number} of {s.who} was written, but its entry in the ledger was not: "
