@@ -133,6 +133,10 @@ class LedgerError(DrypointError):
     """The ledger cannot be reached, is damaged, or an entry in it would be wrong."""
 
 
+class SignerError(DrypointError):
+    """A person's name or signing key cannot be used."""
+
+
 class ReportError(DrypointError):
     """A report cannot be made."""
 
