@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.app.blocks import section_values
 from drypoint.app.session import State
 from drypoint.calibration import Calibration
+from drypoint.errors import PathError
 from drypoint.figures.area import ideal_area
 from drypoint.report.calibration import gather_calibration
 from drypoint.run.bench_result import BenchResult, CheckedBlock
@@ -136,14 +138,14 @@ def acceptance(state: State, identity: list[str]) -> dict[str, Any]:
 
 
 def _hash(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return paths.sha256_of(path)
 
 
 def _provenance(path: Path) -> dict[str, Any]:
     """Who accepted the calibration that the file holds, where it is another than this one."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return {}
     said = table.get("provenance", {})
     return {k: said[k] for k in ("name", "accepted_by", "accepted_on") if k in said}

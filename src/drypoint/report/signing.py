@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drypoint import paths
 from drypoint.errors import ReportError, StoreError, Where
 from drypoint.locking import lock_file
 from drypoint.recipe import Study, load_study
@@ -138,6 +139,7 @@ def _keep(result: StudyResult, before: Standing, draft: Signature, watch: Watch)
     """Make what is kept as a whole, put it in place, and write the line of the signature."""
     study = result.study
     place = signed_folder(study.path, draft.number)
+    paths.inside(study.folder, place.parent.name, what="folder of what is signed")
     partial = place.with_name(f".{place.name}.partial-{new_tag()}")
     standing = Standing(draft.version, (*before.signatures, draft))
     try:

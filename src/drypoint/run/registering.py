@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.calibration import CalibrationError, to_mapping
 from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
-from drypoint.errors import Where
+from drypoint.errors import PathError, Where
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
 from drypoint.run.result import Provenance
@@ -225,8 +226,8 @@ def accepted_as(path: Path, identity: Sequence[str]) -> Mapping[str, str] | None
 def _table_of(path: Path) -> dict[str, Any] | None:
     """The tables of a calibration file; ``None`` where it is none."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return None
     return table if table.get("format") == FORMAT else None
 

@@ -12,13 +12,14 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from drypoint import paths
 from drypoint.errors import DrypointError, StoreError, Where
 from drypoint.recipe import Study, load_study, read_decisions, read_journal, read_study
 from drypoint.run.rerun import changes_between
 from drypoint.run.result import StudyResult
 from drypoint.store import file_sha256, read_results
 from drypoint.store.chain import read_chain
-from drypoint.store.manifest import NAME, Manifest, read_manifest
+from drypoint.store.manifest import NAME, Manifest, read_manifest, same_bytes
 
 #: Names of what is kept beside the signed report. The recipe is no .toml, so that nobody runs it.
 RECIPE, DECISIONS = "recipe.txt", "decisions.jsonl"
@@ -329,9 +330,14 @@ def kept_faults(study: Study, s: Signature) -> list[str]:
     out = []
     for name, sha256 in s.files.items():
         path = study.folder / name
-        if not path.is_file():
+        same = same_bytes(path, sha256)
+        if not paths.is_inside(path, study.folder):
+            out.append(f"{name} leads out of the folder of the study")
+        elif not path.is_file():
             out.append(f"{name} is missing")
-        elif file_sha256(path) != sha256:
+        elif same is None:
+            out.append(f"{name} cannot be read")
+        elif not same:
             out.append(f"{name} was changed after it was signed")
     return out
 
@@ -342,9 +348,12 @@ def _raw(study: Study, s: Signature) -> list[str]:
     out = []
     for name, sha256 in (listed.origin.inputs if listed is not None else {}).items():
         path = study.folder / name
+        same = same_bytes(path, sha256)
         if not path.is_file():
             out.append(f"the raw file {name} is missing")
-        elif file_sha256(path) != sha256:
+        elif same is None:
+            out.append(f"the raw file {name} cannot be read")
+        elif not same:
             out.append(f"the raw file {name} was changed")
     return out
 
