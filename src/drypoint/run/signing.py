@@ -245,7 +245,7 @@ def _changes(
 
 def _keys(study: Study, kept: Path) -> str:
     try:
-        text = (kept / RECIPE).read_bytes().decode("utf-8")
+        text = paths.read_bytes(kept / RECIPE).decode("utf-8")
         keys = [c.key for c in changes_between(read_study(text, study.path), study)]
     except (DrypointError, OSError, UnicodeDecodeError):
         keys = []

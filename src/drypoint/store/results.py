@@ -53,7 +53,7 @@ class Results:
         """A JSON file of the set, for example ``"summary.json"``."""
         path = self.path(name)
         try:
-            return json.loads(path.read_text(encoding="utf-8"))
+            return json.loads(paths.read_bytes(path).decode("utf-8"))
         except (OSError, ValueError) as error:
             raise _unreadable(path) from error
 
