@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.app.blocks import section_values
 from drypoint.app.session import State
 from drypoint.calibration import Calibration
+from drypoint.errors import PathError
 from drypoint.figures.area import ideal_area
 from drypoint.report.calibration import gather_calibration
 from drypoint.run.bench_result import BenchResult, CheckedBlock
@@ -159,7 +161,7 @@ def accepted_values(state: State) -> dict[str, Any] | None:
 
 
 def _hash(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return paths.sha256_of(path)
 
 
 def _before(path: Path) -> dict[str, Any]:
@@ -171,8 +173,8 @@ def _before(path: Path) -> dict[str, Any]:
 def _provenance(path: Path) -> dict[str, Any]:
     """What a calibration file says of where it comes from and who accepted it."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return {}
     said = table.get("provenance", {})
     return said if isinstance(said, dict) else {}

@@ -20,6 +20,7 @@ from drypoint.records import read, starting_recipe_records
 from drypoint.records.decode import decode
 from drypoint.records.find import not_a_record
 from drypoint.records.layout import ROLES, Column, Layout
+from drypoint.records.listing import name_fault
 from drypoint.records.looking import look_at
 from drypoint.records.question import Question
 from drypoint.records.saved import with_answers
@@ -92,6 +93,8 @@ def raw_files(folder: Path) -> list[Path]:
     for path in sorted(folder.rglob("*")):
         parts = path.relative_to(folder).parts
         if any(p.startswith(".") or p in NOT_RAW for p in parts) or path.is_symlink():
+            continue
+        if any(name_fault(p) for p in parts):
             continue
         if any(
             (folder / p / MANIFEST).is_file() for p in list(path.relative_to(folder).parents)[:-1]

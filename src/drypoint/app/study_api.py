@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import StreamingResponse
 
+from drypoint import paths
 from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.jobs import Job, Jobs
 from drypoint.app.session import OLDER, Session, State
@@ -193,7 +194,7 @@ def recipe_text(request: Request) -> dict[str, Any]:
     """Text of the study file."""
     path = session_of(request).path
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = paths.read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError:
         text = ""
     try:

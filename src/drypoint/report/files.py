@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+from drypoint import paths
 from drypoint.notices import INVENTED_FILE
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
@@ -108,6 +109,8 @@ def write_report(
     """
     watch = watch or Watch()
     place = Path(folder) if folder is not None else result.study.reports
+    if figures:
+        paths.inside(place, "figures", what="folder of the figures")
     check_owner(result.study, study_in(place / "report.html"), place, "report", "report_folder")
     steps: list[tuple[bool, str, Callable[[], object]]] = [
         (html, "page", lambda: write_html(result, place / "report.html")),

@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drypoint import paths
 from drypoint.errors import DrypointError, ReportError, SignerError, StoreError, Where
 from drypoint.keys import SigningKey, check_name, keys_here, name_key
 from drypoint.locking import lock_file
@@ -257,6 +258,7 @@ def _keep(
     """Make what is kept as a whole, put it in place, and write the line of the signature."""
     study = result.study
     place = signed_folder(study.path, draft.number)
+    paths.inside(study.folder, place.parent.name, what="folder of what is signed")
     partial = place.with_name(f".{place.name}.partial-{new_tag()}")
     kept, shown = partial / "kept", partial / "report"
     standing = Standing(draft.version, (*before.signatures, draft))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drypoint import paths
 from drypoint.errors import DrypointError, StoreError
 from drypoint.keys import fingerprint, name_key, own_public, verifies
 from drypoint.recipe import Study, load_study
@@ -22,7 +23,7 @@ from drypoint.run.signing import (
     standing_on_disk,
 )
 from drypoint.store import file_sha256, read_results
-from drypoint.store.manifest import NAME, Manifest, read_manifest
+from drypoint.store.manifest import NAME, Manifest, read_manifest, same_bytes
 from drypoint.version import __version__, libraries, processor, program_sha256
 
 if TYPE_CHECKING:
@@ -160,9 +161,14 @@ def kept_faults(study: Study, s: Signature) -> list[str]:
     out = []
     for name, sha256 in s.files.items():
         path = study.folder / name
-        if not path.is_file():
+        same = same_bytes(path, sha256)
+        if not paths.is_inside(path, study.folder):
+            out.append(f"{name} leads out of the folder of the study")
+        elif not path.is_file():
             out.append(f"{name} is missing")
-        elif file_sha256(path) != sha256:
+        elif same is None:
+            out.append(f"{name} cannot be read")
+        elif not same:
             out.append(f"{name} was changed after it was signed")
     if s.seal != s.right_seal:
         out.append("its seal is not that of what it says")
@@ -188,9 +194,12 @@ def _raw(study: Study, s: Signature) -> tuple[list[str], list[str]]:
     faults = []
     for name, sha256 in signed.items():
         path = study.folder / name
+        same = same_bytes(path, sha256)
         if not path.is_file():
             faults.append(f"the raw file {name} is missing")
-        elif file_sha256(path) != sha256:
+        elif same is None:
+            faults.append(f"the raw file {name} cannot be read")
+        elif not same:
             faults.append(f"the raw file {name} was changed")
     try:
         found = input_hashes(study, signed)

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.calibration import CalibrationError, to_mapping
 from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
-from drypoint.errors import Where
+from drypoint.errors import PathError, Where
 from drypoint.notices import INVENTED_FILE, with_origin
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
@@ -246,8 +247,8 @@ def acceptance_of(result: BenchResult) -> Acceptance | None:
 def _table_of(path: Path) -> dict[str, Any] | None:
     """The tables of a calibration file; ``None`` where it is none."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return None
     return table if table.get("format") == FORMAT else None
 

@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from drypoint import paths
 from drypoint.errors import DrypointError, StoreError, Where
 from drypoint.keys import fingerprint
 from drypoint.recipe import Study, read_decisions, read_journal, read_study
@@ -335,7 +336,7 @@ def _same_meaning(study: Study, kept: Path, was: Signed) -> bool:
 
 def _keys(study: Study, kept: Path) -> str:
     try:
-        text = (kept / RECIPE).read_bytes().decode("utf-8")
+        text = paths.read_bytes(kept / RECIPE).decode("utf-8")
         keys = [c.key for c in changes_between(read_study(text, study.path), study)]
     except (DrypointError, OSError, UnicodeDecodeError):
         keys = []

@@ -22,7 +22,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.errors import StoreError
+from drypoint import paths
+from drypoint.errors import PathError, StoreError
 from drypoint.store.atomic import atomic_write
 from drypoint.store.secret import secret_file, user_secret
 from drypoint.store.tables import json_bytes
@@ -80,9 +81,14 @@ class Cache:
         if self._secret is None:
             self._no_secret()
             return None
+        if not self._is_ours(path):
+            return None
         try:
-            data = path.read_bytes()
+            data = paths.read_bytes(path)
         except FileNotFoundError:
+            return None
+        except PathError as error:
+            self.notes.append(f"Cache entry {path.name} cannot be read: {error.what}")
             return None
         except OSError as error:
             self.notes.append(f"Cache entry {path.name} cannot be read: {error.strerror}.")
@@ -115,6 +121,9 @@ class Cache:
             self._no_secret()
             return False
         path = self._path(key)
+        if not self._is_ours(path):
+            self.notes.append("The cache leads out of its folder; nothing is kept in it.")
+            return False
         try:
             self._prepare(path.parent)
             data = _pack(arrays, meta, self._secret, key)
@@ -157,6 +166,10 @@ class Cache:
         mark = self.folder / ".gitignore"
         if not mark.exists():
             atomic_write(mark, b"# A cache; it may be deleted at any time.\n*\n")
+
+    def _is_ours(self, path: Path) -> bool:
+        """Whether an entry lies where it seems to, and not behind a link elsewhere."""
+        return paths.is_inside(path, self.folder.parent)
 
     def _path(self, key: str) -> Path:
         return self.folder / key[:2] / f"{key}.npz"

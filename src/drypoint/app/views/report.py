@@ -11,6 +11,7 @@ from pydantic import Field
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
+from drypoint import paths
 from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.faults import NotFound
 from drypoint.app.pages import View
@@ -149,7 +150,7 @@ def _file(request: Request, query: Wanted) -> Path:
         if query.signature > len(signatures):
             raise NotFound(f"There is no signature {query.signature}.")
         path = state.study.folder / signatures[query.signature - 1].file(query.name)
-    if not path.is_file() or not path.resolve().is_relative_to(state.study.folder.resolve()):
+    if not (paths.is_inside(path, state.study.folder) and paths.is_file(path)):
         raise NotFound(
             "The report has not been written yet.", where=Where(str(path)), remedy="Write it."
         )
