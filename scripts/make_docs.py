@@ -109,6 +109,9 @@ TAIL: dict[str, tuple[str, str]] = {
     "source_sha256": ("", "SHA-256 of the raw file"),
 }
 
+#: Columns that only the table of tests has.
+TESTS_ONLY = ("population_E_IT", "population_H_IT")
+
 #: Columns of dynamic besides the properties.
 DYNAMIC_HEAD: dict[str, tuple[str, str]] = {
     "test": ("", "name of the test"),

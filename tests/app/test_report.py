@@ -211,7 +211,7 @@ def test_the_signed_report_is_set_with_its_signature(signed_demo: Path) -> None:
     text = subprocess.run(
         ["pdftotext", "-l", "2", str(pdf), "-"], capture_output=True, text=True, check=True
     ).stdout
-    assert "A. Example, 2025-03-10 09:00 UTC (time stated by hand): checked" in " ".join(
+    assert "A. Example, 2025-03-10 09:00 UTC (approval, time stated by hand)" in " ".join(
         text.split()
     )
     assert "Checked by" not in text

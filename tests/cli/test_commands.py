@@ -18,8 +18,8 @@ from drypoint.cli import app
 
 #: Commands that stand on the first page. A new one must be entered here.
 COMMANDS = (
-    "calibrate", "check", "critical-load", "demo", "exclude", "include", "inspect", "layouts",
-    "ledger", "new", "report", "rerun", "run", "schema", "serve", "sign", "stress",
+    "calibrate", "check", "critical-load", "demo", "exclude", "include", "inspect", "key",
+    "layouts", "ledger", "new", "report", "rerun", "run", "schema", "serve", "sign", "stress",
 )  # fmt: skip
 #: Rooms' libraries that a page of help does not need.
 HEAVY = ("numba", "polars", "matplotlib", "scipy", "pint", "h5py", "sqlalchemy", "drypoint.run")

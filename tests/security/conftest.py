@@ -15,13 +15,11 @@ from attacked import STUDY, drypoint
 def own_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A user's folder that belongs to these tests alone."""
     home = tmp_path_factory.mktemp("home")
-    before = os.environ.get("DRYPOINT_HOME")
+    before = {k: os.environ.pop(k, None) for k in ("DRYPOINT_HOME", "DRYPOINT_SECRET")}
     os.environ["DRYPOINT_HOME"] = str(home)
     yield home
-    if before is None:
-        del os.environ["DRYPOINT_HOME"]
-    else:
-        os.environ["DRYPOINT_HOME"] = before
+    del os.environ["DRYPOINT_HOME"]
+    os.environ.update({k: v for k, v in before.items() if v is not None})
 
 
 @pytest.fixture(scope="session")

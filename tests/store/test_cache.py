@@ -81,7 +81,8 @@ def test_an_entry_of_somebody_else_counts_as_missing(
 ) -> None:
     """Written with another secret, or moved to another key: computed again."""
     mine, other = cache_key("mine"), cache_key("other")
-    monkeypatch.setenv("DRYPOINT_HOME", str(tmp_path / "forger"))
+    assert cache.put(cache_key("first"), {})  # the secret is read now
+    monkeypatch.setenv("DRYPOINT_SECRET", str(tmp_path / "forger" / "secret"))
     forged = Cache.beside(tmp_path / "study.toml")
     assert forged.put(mine, {"x": np.ones(3)}) and forged.get(mine) is not None
     assert cache.get(mine) is None and "not written by this user" in cache.notes[-1]
@@ -115,6 +116,7 @@ def test_the_secret_is_private_and_made_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Mode 0600, in the user's folder; with another mode nothing is taken from a cache."""
+    monkeypatch.delenv("DRYPOINT_SECRET")
     monkeypatch.setenv("DRYPOINT_HOME", str(tmp_path / "home"))
     with ThreadPoolExecutor(8) as pool:
         found = set(pool.map(lambda _: user_secret(), range(32)))

@@ -4,7 +4,8 @@ those on the disk, byte for byte first and then value by value."""
 from __future__ import annotations
 
 import json
-import tempfile
+import re
+import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,10 +21,12 @@ from drypoint.run.progress import Watch
 from drypoint.run.result import StudyResult
 from drypoint.run.study_run import run_study
 from drypoint.run.write import write_results
+from drypoint.store.atomic import cannot_write, is_left, new_tag
 from drypoint.store.manifest import NAME, Manifest, Origin, read_manifest
 
 Verdict = Literal["identical", "equal", "different", "underivable"]
 _FEW = 5
+_TAG = re.compile(r"[0-9a-f]+-\d+-[0-9a-f]+")
 
 
 @dataclass(frozen=True)
@@ -99,8 +102,15 @@ def recompute(study: Study | Path | str, *, watch: Watch | None = None) -> Recom
 @contextmanager
 def fresh_set(result: StudyResult, watch: Watch) -> Iterator[Path]:
     """A temporary result set made from a result; of a calibration, the set of the calibration."""
-    with tempfile.TemporaryDirectory(prefix="drypoint-") as place:
-        folder = Path(place) / "results"
+    # Beside the study, so that a served folder is not left; what a kill leaves is removed later.
+    for left in result.study.folder.glob(".drypoint-again-*"):
+        tag = left.name.removeprefix(".drypoint-again-")
+        if _TAG.fullmatch(tag) and is_left(tag, left):
+            shutil.rmtree(left, ignore_errors=True)
+    place = result.study.folder / f".drypoint-again-{new_tag()}"
+    folder = place / "results"
+    try:
+        place.mkdir()
         if result.study.file.calibration is not None:
             from drypoint.run.bench_tables import write_bench
             from drypoint.run.calibrating import calibrate_study
@@ -109,6 +119,10 @@ def fresh_set(result: StudyResult, watch: Watch) -> Iterator[Path]:
         else:
             write_results(result, folder)
         yield folder
+    except OSError as error:
+        raise cannot_write(place, error) from error
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
 
 
 def set_differences(fresh: Path, now: Manifest, kept: Path, then: Manifest) -> Iterator[Difference]:

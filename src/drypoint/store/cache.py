@@ -68,7 +68,7 @@ class Cache:
     notes: list[str] = field(default_factory=list)
     looking: bool = False
     _size: int | None = field(default=None, init=False, repr=False)
-    _secret: bytes | None = field(default_factory=user_secret, init=False, repr=False)
+    _known: bytes | None = field(default=None, init=False, repr=False)
 
     @classmethod
     def beside(cls, study: Path, limit: int = 2_000_000_000) -> Cache:
@@ -78,8 +78,10 @@ class Cache:
     def get(self, key: str) -> Entry | None:
         """An entry, or ``None`` where there is none, or it is damaged."""
         path = self._path(key)
-        if self._secret is None:
-            self._no_secret()
+        secret = self._secret(make=False)
+        if secret is None:
+            if secret_file().exists():
+                self._no_secret()
             return None
         if not self._is_ours(path):
             return None
@@ -94,7 +96,7 @@ class Cache:
             self.notes.append(f"Cache entry {path.name} cannot be read: {error.strerror}.")
             return None
         try:
-            entry = _unpack(data, self._secret, key)
+            entry = _unpack(data, secret, key)
         except (ValueError, KeyError, EOFError, OSError, zipfile.BadZipFile):
             self.notes.append(
                 f"Cache entry {path.name} is damaged, or was not written by this user; it is "
@@ -111,13 +113,14 @@ class Cache:
 
     def has(self, key: str) -> bool:
         """Whether there is an entry (it may yet be damaged). Nothing is changed."""
-        return self._secret is not None and self._path(key).is_file()
+        return self._secret(make=False) is not None and self._path(key).is_file()
 
     def put(self, key: str, arrays: Mapping[str, NDArray[Any]], meta: Any = None) -> bool:
         """Keep arrays and a JSON-like ``meta``; false, with a note, where that is not possible."""
         if self.looking:
             return False
-        if self._secret is None:
+        secret = self._secret(make=True)
+        if secret is None:
             self._no_secret()
             return False
         path = self._path(key)
@@ -126,7 +129,7 @@ class Cache:
             return False
         try:
             self._prepare(path.parent)
-            data = _pack(arrays, meta, self._secret, key)
+            data = _pack(arrays, meta, secret, key)
             atomic_write(path, data, durable=False)
         except (OSError, StoreError) as error:
             self.notes.append(f"A cache entry cannot be kept: {error}")
@@ -152,6 +155,12 @@ class Cache:
                 path.unlink()
             total -= size
         self._size = total
+
+    def _secret(self, *, make: bool) -> bytes | None:
+        """The user's secret, read once; made when something is first kept."""
+        if self._known is None:
+            self._known = user_secret(make)
+        return self._known
 
     def _no_secret(self) -> None:
         note = (

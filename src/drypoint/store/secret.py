@@ -17,16 +17,19 @@ from pathlib import Path
 from drypoint.records.saved import home
 
 NAME = "cache-secret"
+#: Names another file of the secret, for example one that several accounts of a person share.
+VARIABLE = "DRYPOINT_SECRET"
 _BYTES = 32
 
 
 def secret_file() -> Path:
-    """Where the secret lies."""
-    return home() / NAME
+    """Where the secret lies: in the user's folder, or where ``DRYPOINT_SECRET`` says."""
+    given = os.environ.get(VARIABLE, "").strip()
+    return Path(given) if given else home() / NAME
 
 
-def user_secret() -> bytes | None:
-    """The secret of this user, made where there is none.
+def user_secret(make: bool = True) -> bytes | None:
+    """The secret of this user, made where there is none (unless ``make`` is false).
 
     Returns
     -------
@@ -36,9 +39,10 @@ def user_secret() -> bytes | None:
     """
     path = secret_file()
     with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with contextlib.suppress(FileExistsError):
-            _make(path)
+        if make:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with contextlib.suppress(FileExistsError):
+                _make(path)
         return _read(path)
     return None
 
