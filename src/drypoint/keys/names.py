@@ -1,6 +1,6 @@
 """Names of persons: when two are the same, when one could be taken for another.
 
-Scripts by Unicode Standard Annex 24 and Technical Standard 39 (sections on mixed scripts and on
+Scripts and look-alikes as in UAX 24 and UTS 39 of Unicode (mixed scripts and
 confusable characters). The table of confusable characters is that of ``confusable-homoglyphs``.
 """
 
