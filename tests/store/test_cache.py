@@ -116,7 +116,7 @@ def test_the_secret_is_private_and_made_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Mode 0600, in the user's folder; with another mode nothing is taken from a cache."""
-    monkeypatch.delenv("DRYPOINT_SECRET")
+    monkeypatch.delenv("DRYPOINT_SECRET", raising=False)
     monkeypatch.setenv("DRYPOINT_HOME", str(tmp_path / "home"))
     with ThreadPoolExecutor(8) as pool:
         found = set(pool.map(lambda _: user_secret(), range(32)))
