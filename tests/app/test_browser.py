@@ -431,3 +431,25 @@ def test_what_if_and_load_slider(window: Visit, served: Served) -> None:
     page.get_by_label("Value", exact=True).fill("15")
     expect(page.locator("#state")).to_contain_text("As the study file states it")
     assert (served.root / "demo" / "study.toml").read_bytes() == before
+
+
+def test_a_button_held_down_while_the_page_is_redrawn_still_acts(
+    window: Visit, served: Served
+) -> None:
+    """An answer that arrives between press and release replaced the button: the click was lost."""
+    page = window.go(f"{STUDY}/report")
+    button = page.locator("#files").get_by_role("button", name="Write").first
+    button.wait_for()
+    box = button.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.mouse.down()
+    page.evaluate(
+        """async () => {
+          const shell = await import("/static/shell.js");
+          await shell.refresh();
+          await new Promise((done) => setTimeout(done, 700));
+        }"""
+    )
+    page.mouse.up()
+    expect(page.frame_locator("iframe").locator("h1")).to_be_visible(timeout=90_000)

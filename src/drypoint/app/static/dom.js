@@ -13,7 +13,25 @@ export function el(name, attributes = {}, ...children) {
 }
 
 export const find = (selector, root = document) => root.querySelector(selector);
-export const fill = (node, ...children) => { node.replaceChildren(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false)); return node; };
+// A part in which a button is held down is redrawn when it is let go: if the button were replaced
+// meanwhile, the browser would send no click, and what was asked for would not happen.
+let held = null;
+const waiting = new Map();
+function letGo() {
+  held = null;
+  // After the click, which comes behind the release.
+  setTimeout(() => { const due = [...waiting]; waiting.clear(); for (const [node, parts] of due) fill(node, ...parts); }, 0);
+}
+document.addEventListener("pointerdown", (e) => { held = e.target instanceof Element ? e.target.closest("button, a, label, summary") : null; }, true);
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, letGo, true);
+addEventListener("blur", letGo);
+export const fill = (node, ...children) => {
+  const parts = children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false);
+  waiting.delete(node);
+  if (held && node.contains(held)) waiting.set(node, parts);
+  else node.replaceChildren(...parts);
+  return node;
+};
 
 // A symbol of the standard: H_IT with its index low.
 const GREEK = { eta: "η", nu: "ν", epsilon: "ε", beta: "β" };

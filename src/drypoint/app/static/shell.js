@@ -141,11 +141,15 @@ export function loadWithResults() {
   look(study); // the answer may have come before this module
 }
 
+// What runs; with ``mine`` also the end of the work shown here, which may have come while no one listened.
+function running(mine) {
+  get(`${api}/jobs`).then((jobs) => jobs.filter((j) => !["done", "stopped", "failed"].includes(j.state) || (mine && j.id === jobNow?.id)).forEach(showJob)).catch(() => {});
+}
 let source = null, tries = 0;
 function listen() {
   if (!api || source || document.hidden) return;
   source = new EventSource(`${api}/events`);
-  source.addEventListener("open", () => { if (tries) refresh().catch(() => {}); tries = 0; });
+  source.addEventListener("open", () => { running(true); if (tries) refresh().catch(() => {}); tries = 0; });
   source.addEventListener("job", (e) => showJob(JSON.parse(e.data)));
   source.addEventListener("study", (e) => {
     const now = JSON.parse(e.data);
@@ -160,7 +164,7 @@ document.addEventListener("visibilitychange", () => {
 if (api && document.body.dataset.version) {
   showState();
   // Work that began before this page was (re)loaded.
-  get(`${api}/jobs`).then((jobs) => jobs.filter((j) => !["done", "stopped", "failed"].includes(j.state)).forEach(showJob)).catch(() => {});
+  running(false);
   refresh().catch(say);
   listen();
 }

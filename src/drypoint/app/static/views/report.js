@@ -11,8 +11,12 @@ const at = (when) => `${when.slice(0, 10)} ${when.slice(11, 16)} UTC`;
 const button = (words, onclick, main = false, more = {}) => el("button", { onclick, class: main ? "main" : "", ...more }, words);
 const link = (words, values) => el("a", { class: "button", href: address("file", values), download: true }, words);
 
+// Answers may come in another order than they were asked for: an older one never covers a newer one.
+let asked = 0, answered = 0;
 async function load() {
-  now = await get(`${api}/report/standing`);
+  const mine = (asked += 1), values = await get(`${api}/report/standing`);
+  if (mine < answered) return;
+  answered = mine; now = values;
   show();
 }
 function write() { startJob("report").catch(say); }
