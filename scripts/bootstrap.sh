@@ -21,8 +21,8 @@ apt_install() {
 find_python() {
     local name modules='sys'
     [ "${1:-}" = venv ] && modules='sys, ensurepip, venv'
-    for name in python3.13 python3.12 python3.11 python3; do
-        if "$name" -c "import $modules; sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))" \
+    for name in python3.14 python3.13 python3.12 python3.11 python3; do
+        if "$name" -c "import $modules; sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 15))" \
             >/dev/null 2>&1; then
             echo "$name"
             return 0
@@ -40,7 +40,7 @@ make_venv() {
                 say "$python cannot make a virtual environment: its venv module is missing."
                 say "Install it (on Debian and Ubuntu: apt-get install python3-venv) and try again."
             else
-                say "Drypoint needs Python 3.11, 3.12 or 3.13, and none was found on the PATH."
+                say "Drypoint needs Python 3.11 to 3.14, and none was found on the PATH."
                 say "Found instead: $({ python3 --version || echo 'no python3'; } 2>/dev/null)"
                 say "Install one of these, with its venv module, and try again."
             fi
@@ -49,7 +49,7 @@ make_venv() {
     fi
     # An environment that works is kept; one whose Python has gone is made anew.
     if ! .venv/bin/python -c 'import sys, pip
-sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))' >/dev/null 2>&1; then
+sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 15))' >/dev/null 2>&1; then
         say "Making .venv with $("$python" --version)"
         "$python" -m venv --clear .venv
     fi

@@ -15,9 +15,6 @@ from drypoint.records.marks import GROUPERS, convert
 
 Floats = NDArray[np.float64]
 
-#: Characters above which several threads pay.
-_LARGE = 2_000_000
-
 
 @dataclass(frozen=True)
 class Fault:
@@ -114,7 +111,6 @@ def _fast(
             separator=delimiter,
             schema=schema,
             quote_char=None,
-            n_threads=1 if len(text) < _LARGE else None,
         )
     except pl.exceptions.PolarsError:
         return None
