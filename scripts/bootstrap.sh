@@ -2,6 +2,8 @@
 # Called by make. On Debian and its kin as root it installs what is missing; elsewhere it says
 # plainly what to install and stops.
 #   bootstrap.sh venv                     Python environment in .venv
+#   bootstrap.sh bench                    what the benchmarks compare with, into .venv
+#   bootstrap.sh advisories               what make advisories needs, in .cache/advisories
 #   bootstrap.sh pages                    parts of the pages that others wrote, through npm
 #   bootstrap.sh tools command=package .. programs that tests call (any of command,command=package)
 set -euo pipefail
@@ -31,6 +33,21 @@ find_python() {
     return 1
 }
 
+# What constraints.txt lists for the groups, each file checked against its hash.
+install_pinned() {
+    local folder=$1
+    shift
+    "$folder/bin/python" scripts/pins.py "$@" >"$folder/pinned.txt"
+    "$folder/bin/python" -m pip install --quiet --disable-pip-version-check \
+        --require-hashes --requirement "$folder/pinned.txt"
+}
+
+# The project itself has no hash, and pip takes none beside those that must have one.
+install_project() {
+    "$1/bin/python" -m pip install --quiet --disable-pip-version-check \
+        --no-deps --no-build-isolation --editable .
+}
+
 make_venv() {
     local python
     if ! python=$(find_python venv); then
@@ -54,9 +71,18 @@ sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 15))' >/dev/null 2>&1; then
         "$python" -m venv --clear .venv
     fi
     say "Installing Drypoint and its libraries into .venv (a minute or two the first time)"
-    .venv/bin/python -m pip install --quiet --disable-pip-version-check \
-        --constraint constraints.txt --editable '.[test,check]'
+    install_pinned .venv pip
+    install_pinned .venv base build check test
+    install_project .venv
     get_pages || say "Everything else is ready; “drypoint serve” is not."
+}
+
+# The environment of make advisories, apart from the one that is tested.
+make_advisories() {
+    local folder=.cache/advisories
+    [ -x "$folder/bin/python" ] || .venv/bin/python -m venv --clear "$folder"
+    install_pinned "$folder" pip
+    install_pinned "$folder" advisories
 }
 
 # What the pages of the workbench need from npm: fetched once, checked against its hash.
@@ -87,7 +113,9 @@ get_tools() {
 
 case "${1:-}" in
     venv) make_venv ;;
+    bench) install_pinned .venv bench ;;
+    advisories) make_advisories ;;
     pages) get_pages ;;
     tools) shift; get_tools "$@" ;;
-    *) say "usage: bootstrap.sh venv | pages | tools [command[,command]=package ...]"; exit 2 ;;
+    *) say "usage: bootstrap.sh venv | bench | advisories | pages | tools [command[,command]=package ...]"; exit 2 ;;
 esac
