@@ -8,21 +8,24 @@ STAMP := .venv/.drypoint-setup
 # What only the tests need besides Python, as command=debian-package pairs (any one of several
 # commands, with commas between them)
 APT_TEST ?= postgres,pg_ctlcluster=postgresql pdftotext=poppler-utils chromium=chromium \
-  ccx=calculix-ccx
+  ccx=calculix-ccx git=git
 # What the benchmarks compare with.
 APT_BENCH ?= ccx=calculix-ccx chromium=chromium
 
 export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg
 
-.PHONY: help setup demo test check bench docs clean tools-test
+.PHONY: help setup demo test test-clone test-pythons check bench docs wheel clean tools-test
 .PHONY: advisories
 
 help:
 	@echo 'make demo    write an invented study, run it, report on it (in build/demo)'
 	@echo 'make test    the whole test suite'
+	@echo 'make test-clone    what is committed, alone in another folder'
+	@echo 'make test-pythons  the whole test suite with the oldest and the newest Python'
 	@echo 'make check   style, types, which room imports which'
 	@echo 'make bench   how long the usual work takes'
+	@echo 'make wheel   a wheel and a source archive, with all that the pages need (in dist)'
 	@echo 'make docs    do the code and the links in docs/ hold'
 	@echo 'make advisories  which of the pinned libraries have known weaknesses (asks the registry)'
 	@echo 'make setup   the Python environment in .venv (the others do this when needed)'
@@ -57,6 +60,16 @@ demo: $(STAMP)
 test: $(STAMP) tools-test
 	$(BIN)/python -m pytest -n 2
 
+# With the oldest and the newest Python that pyproject.toml claims, each in an environment of its
+# own. One that is not at hand is named and left out; one asked for by PYTHONS='3.13' must be there.
+PYTHONS ?=
+test-pythons: $(STAMP) tools-test
+	@bash scripts/test_pythons.sh $(PYTHONS)
+
+# What is committed, without anything that lies beside this folder.
+test-clone: $(STAMP) tools-test
+	bash scripts/test_clone.sh $(BIN)/python
+
 check: $(STAMP)
 	$(BIN)/ruff check
 	$(BIN)/ruff format --check
@@ -78,6 +91,13 @@ docs: $(STAMP)
 advisories: $(STAMP)
 	@bash scripts/bootstrap.sh advisories
 	@.cache/advisories/bin/python scripts/advisories.py
+
+# From the source archive the wheel is built, which shows that the archive is whole.
+wheel: $(STAMP)
+	@if ! $(BIN)/python scripts/fetch_vendor.py --for pages --check 2>/dev/null; then \
+	  bash scripts/bootstrap.sh pages; fi
+	rm -rf dist
+	$(BIN)/python -m build --no-isolation --outdir dist
 
 clean:
 	rm -rf build dist .cache .hypothesis .import_linter_cache .mypy_cache .pytest_cache .ruff_cache

@@ -2,8 +2,8 @@
 
     python benchmarks/bench_coverage.py [--seeds 6000] [--quick] [--write]
 
-``--write`` puts the tables into docs/reference/coverage.md. Finite-element records are read from
-the folder DRYPOINT_SHARED_DATA (or ../shared/data) and left out where it is missing.
+``--write`` puts the tables into docs/reference/coverage.md. Finite-element records are
+those of tests/data.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ def main() -> None:
         return
     n = max(seeds // 150, 5)
     checked = {g: cross_check(g, n, 2000 if given.quick else 10_000) for g in (1.0, 0.1)}
-    solids = fe.coverage(max(seeds // 60, 10)) if fe.available() else {}
+    solids = fe.coverage(max(seeds // 60, 10))
     text = page(seeds, found, checked, solids, SYMBOLS, COMPARED)
     print(text)
     if given.write:

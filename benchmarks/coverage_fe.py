@@ -9,7 +9,6 @@ drift and noise are.
 from __future__ import annotations
 
 import csv
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,13 +56,7 @@ class Found:
 
 def folder() -> Path:
     """Where the records lie."""
-    beside = Path(__file__).parents[2] / "shared" / "data"
-    return Path(os.environ.get("DRYPOINT_SHARED_DATA", beside)) / "fe_records"
-
-
-def available() -> bool:
-    """Whether the records are there."""
-    return (folder() / "truth.csv").is_file()
+    return Path(__file__).parents[1] / "tests" / "data" / "fe_records"
 
 
 def solids() -> dict[str, Solid]:

@@ -2,12 +2,16 @@
 
 Needs npm; nothing of a package is run. What is there already is left alone.
 
-    python scripts/fetch_vendor.py            # all
-    python scripts/fetch_vendor.py --check    # only say what is missing (exit code 1)
+    python scripts/fetch_vendor.py                # all
+    python scripts/fetch_vendor.py --for pages    # what a built package contains (or: tests)
+    python scripts/fetch_vendor.py --check        # only say what is missing (exit code 1)
+
+The build of a wheel or a source archive calls it for the pages (hatch_build.py).
 """
 
 from __future__ import annotations
 
+import argparse
 import base64
 import hashlib
 import shutil
@@ -29,19 +33,24 @@ STAMP = "VERSION"
 
 
 def main() -> int:
+    parser = argparse.ArgumentParser(description="Fetch the front-end parts of vendor.toml.")
+    parser.add_argument("--for", dest="place", choices=PLACES, help="only the parts for these")
+    parser.add_argument("--check", action="store_true", help="only say what is missing")
+    given = parser.parse_args()
     packages = tomllib.loads(LIST.read_text(encoding="utf-8"))["package"]
-    due = [p for p in packages if not _there(p)]
+    wanted = [p for p in packages if given.place in (None, p["for"])]
+    due = [p for p in wanted if not _there(p)]
     if not due:
         return 0
     names = ", ".join(f"{p['name']} {p['version']}" for p in due)
-    if "--check" in sys.argv[1:]:
+    if given.check:
         print(f"Missing: {names}", file=sys.stderr)
         return 1
     npm = shutil.which("npm")
     if npm is None:
         print(
-            f"The pages need {names}, and npm, which fetches them, is not here. Install Node.js "
-            "with npm, and try again. Everything but “drypoint serve” works without.",
+            f"Missing: {names}. npm fetches them and was not found. Install Node.js with npm and "
+            "try again. Only “drypoint serve” needs these parts.",
             file=sys.stderr,
         )
         return 1

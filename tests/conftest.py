@@ -1,14 +1,16 @@
-"""What all tests share: the shared data, the limit on skipped tests, settings of the libraries.
+"""Fixtures and settings of all tests: data, the limit on skipped tests, settings of the libraries.
 
 A skipped test is not a passed one. After the run the skips are counted, whatever their reason,
-and the run fails when there are more than ``max_skips`` (ini option, or ``--max-skips``). When
-neither is given, the limit is 0 if the shared data are there, and otherwise the number of tests
-in the run that ask for them.
+and the run fails when there are more than ``max_skips`` (ini option, or ``--max-skips``). If
+neither is given, no test may be skipped for which there is no reason here: the only reason is
+that it asks for the fixture ``shared_data`` and the shared data are absent.
 """
 
 from __future__ import annotations
 
+import inspect
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -25,33 +27,59 @@ settings.register_profile("thorough", deadline=None, max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
 
 USES_SHARED = "uses_shared_data"
+SKIPS = re.compile(r"\b(skip|skipTest)\(")
 
 
 def shared_folder(config: pytest.Config) -> Path:
-    """Where the shared data lie: beside the repository."""
+    """Folder of the data that may not be redistributed: beside the repository."""
     return config.rootpath.parent / "shared" / "data"
 
 
 @pytest.fixture(scope="session")
 def shared_data(pytestconfig: pytest.Config) -> Path:
-    """Folder of the shared data; the test is skipped where it is absent."""
+    """Folder of the data that may not be redistributed; the test is skipped if it is absent."""
     folder = shared_folder(pytestconfig)
     if not folder.is_dir():
         pytest.skip(f"shared data absent: no folder ../{folder.parent.name}/{folder.name}")
     return folder
 
 
+@pytest.fixture(scope="session")
+def open_data() -> Path:
+    """Folder of the data that are part of the repository; tests/data/README.md has the sources."""
+    return Path(__file__).resolve().parent / "data"
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     text = "fail the run when more tests than this are skipped"
     parser.addini("max_skips", text, default="")
     parser.addoption("--max-skips", type=int, default=None, help=text)
+    parser.addoption(
+        "--depends-on-place",
+        action="store_true",
+        help="collect everything, run only tests that read data or may be skipped",
+    )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    # Carried by every report of the test, also from an xdist worker to the controller.
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    # Part of every report of the test, also from an xdist worker to the controller.
     for item in items:
         if "shared_data" in getattr(item, "fixturenames", ()):
             item.user_properties.append((USES_SHARED, True))
+    if config.getoption("--depends-on-place"):
+        others = [item for item in items if not depends_on_place(item)]
+        config.hook.pytest_deselected(items=others)
+        items[:] = [item for item in items if depends_on_place(item)]
+
+
+def depends_on_place(item: pytest.Item) -> bool:
+    """Whether the test reads data, or can be skipped, by a mark or by its own code."""
+    if {"shared_data", "open_data"} & set(getattr(item, "fixturenames", ())):
+        return True
+    if any(mark.name in ("skip", "skipif") for mark in item.iter_markers()):
+        return True
+    function = getattr(item, "function", None)
+    return function is not None and SKIPS.search(inspect.getsource(function)) is not None
 
 
 @pytest.hookimpl(trylast=True)
@@ -91,10 +119,10 @@ def _max_skips(config: pytest.Config, reporter: Any) -> tuple[int, str]:
         return int(ini), "max_skips in the configuration"
     if shared_folder(config).is_dir():
         return 0, "the shared data are there"
+    # Skipped, and allowed to be: a user that runs all the same excuses no other test.
     users = {
         report.nodeid
-        for reports in reporter.stats.values()
-        for report in reports
+        for report in reporter.stats.get("skipped", [])
         if (USES_SHARED, True) in map(tuple, getattr(report, "user_properties", ()))
     }
-    return len(users), "tests that ask for the shared data, which are absent"
+    return len(users), "skipped tests that ask for the shared data, which are absent"

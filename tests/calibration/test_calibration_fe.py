@@ -58,8 +58,8 @@ class Solid:
 
 
 @pytest.fixture(scope="module")
-def solids(shared_data: Path) -> dict[str, Solid]:
-    folder = shared_data / "fe_records"
+def solids(open_data: Path) -> dict[str, Solid]:
+    folder = open_data / "fe_records"
     out = {}
     with (folder / "truth.csv").open(encoding="utf-8") as file:
         for row in csv.DictReader(file):

@@ -65,15 +65,13 @@ def test_tables_are_what_the_finite_elements_give(
         assert area == pytest.approx(float(low if exponent else high), abs=0.01)
 
 
-def test_records_of_another_program(shared_data: Path) -> None:
-    """Five solids by the prototype (README of the shared data): the true area, from the contact
+def test_records_of_another_program(open_data: Path) -> None:
+    """Five solids by the prototype (README of tests/data): the true area, from the contact
     radius it states (good to 2 %, 4 % of the area), lies within the range or 0.06 beside; for the
     two that pile up it is beyond what the contact depth gives by a fifth or more (C)."""
-    truth = pl.read_csv(shared_data / "fe_records" / "truth.csv")
+    truth = pl.read_csv(open_data / "fe_records" / "truth.csv")
     for row in truth.iter_rows(named=True):
-        a = np.loadtxt(
-            shared_data / "fe_records" / f"{row['record']}.csv", delimiter=",", skiprows=1
-        )
+        a = np.loadtxt(open_data / "fe_records" / f"{row['record']}.csv", delimiter=",", skiprows=1)
         h, F = a[:, 0] * 1e-9, a[:, 1] * 1e-3
         top = int(np.argmax(F))
         back = np.arange(len(F)) >= top

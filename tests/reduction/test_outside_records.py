@@ -1,7 +1,8 @@
 """Records from outside: measured ones through the whole program, finite-element ones by the room.
 
-Sources: README of the shared data. The measured records and their published values are those of
-J. Spencer (Ti-Al-Ta alloy); the finite-element ones use no formula of the analysis.
+The measured records and their published values are the public data of J. Spencer (study of a
+Ti-Al-Ta alloy, repository commit 842b4318). They state no licence and are not in this repository.
+The finite-element records are those of tests/data and use no formula of the analysis.
 """
 
 from __future__ import annotations
@@ -106,7 +107,7 @@ def test_measured_stiffness_lies_within_its_uncertainty(
 # ---------------------------------------------------------------------------- finite elements
 
 RECORDS = ("silica_like", "sapphire_like", "tungsten_like", "aluminium_like", "hard_alloy")
-#: Found over true plane-strain modulus with the true area (README of the shared data, C).
+#: Found over true plane-strain modulus with the true area (README of tests/data, C).
 TRUE_AREA = (1.19, 1.15, 1.14, 1.12, 1.12)
 #: The same with the area from h_c.
 AREA_FROM_H_C = (1.14, 1.14, 1.29, 1.31, 1.12)
@@ -116,10 +117,10 @@ def rigid_cone() -> Tip:
     return ideal_tip("cone", angle=np.radians(70.3), E_i=1e30)
 
 
-def fe_curves(shared_data: Path) -> list[tuple[Floats, Floats, None]]:
+def fe_curves(open_data: Path) -> list[tuple[Floats, Floats, None]]:
     found = []
     for name in RECORDS:
-        a = np.loadtxt(shared_data / "fe_records" / f"{name}.csv", delimiter=",", skiprows=1)
+        a = np.loadtxt(open_data / "fe_records" / f"{name}.csv", delimiter=",", skiprows=1)
         found.append((a[:, 1] * 1e-3, a[:, 0] * 1e-9, None))
     return found
 
@@ -128,15 +129,15 @@ FE_OPTIONS = with_(PLAIN, analysis={"epsilon": 0.75})
 
 
 @pytest.fixture(scope="module")
-def fe(shared_data: Path) -> Reduced:
-    out = reduced(batch(fe_curves(shared_data)), rigid_cone(), FE_OPTIONS, nu=(0.3, 0.0))
+def fe(open_data: Path) -> Reduced:
+    out = reduced(batch(fe_curves(open_data)), rigid_cone(), FE_OPTIONS, nu=(0.3, 0.0))
     assert not out.faults
     return out
 
 
 @pytest.fixture(scope="module")
-def truth(shared_data: Path) -> pl.DataFrame:
-    table = pl.read_csv(shared_data / "fe_records" / "truth.csv")
+def truth(open_data: Path) -> pl.DataFrame:
+    table = pl.read_csv(open_data / "fe_records" / "truth.csv")
     assert table["record"].to_list() == list(RECORDS)
     return table
 
@@ -168,9 +169,9 @@ def test_pile_up_is_flagged_where_the_area_is_wrong(fe: Reduced) -> None:
     assert "pile-up likely" not in codes[RECORDS.index("silica_like")]
 
 
-def test_residual_depth_and_works_by_hand(fe: Reduced, shared_data: Path) -> None:
+def test_residual_depth_and_works_by_hand(fe: Reduced, open_data: Path) -> None:
     """h_p is the last depth of the file (force zero there); works are areas under its points."""
-    for i, (F, h, _) in enumerate(fe_curves(shared_data)):
+    for i, (F, h, _) in enumerate(fe_curves(open_data)):
         top = int(np.argmax(F))
         assert F[-1] == 0.0
         assert fe.tests["h_p"].value[i] == pytest.approx(h[-1], rel=1e-9)
@@ -182,9 +183,9 @@ def test_residual_depth_and_works_by_hand(fe: Reduced, shared_data: Path) -> Non
         assert fe.tests["eta_IT"].value[i] == pytest.approx(100 * back / total, rel=5e-3)
 
 
-def test_the_segments_of_a_record_of_sixty_points(fe: Reduced, shared_data: Path) -> None:
+def test_the_segments_of_a_record_of_sixty_points(fe: Reduced, open_data: Path) -> None:
     first = 0
-    for i, (F, _, _) in enumerate(fe_curves(shared_data)):
+    for i, (F, _, _) in enumerate(fe_curves(open_data)):
         top = first + int(np.argmax(F))
         assert [(int(k), a, e) for k, a, e, _ in fe.segments.of(i)] == [
             (1, first, top),
@@ -194,9 +195,9 @@ def test_the_segments_of_a_record_of_sixty_points(fe: Reduced, shared_data: Path
 
 
 @pytest.mark.parametrize("k", [0.01, 7.0, 300.0])
-def test_a_cone_is_self_similar(fe: Reduced, shared_data: Path, k: float) -> None:
-    """Depth times k and force times k^2 is the same solid (exact for a cone; README)."""
-    curves = [(F * k * k, h * k, t) for F, h, t in fe_curves(shared_data)]
+def test_a_cone_is_self_similar(fe: Reduced, open_data: Path, k: float) -> None:
+    """Depth times k and force times k^2 is the same solid (exact for a cone)."""
+    curves = [(F * k * k, h * k, t) for F, h, t in fe_curves(open_data)]
     other = reduced(batch(curves), rigid_cone(), FE_OPTIONS, nu=(0.3, 0.0))
     for symbol, power in (("H_IT", 0), ("E_IT", 0), ("eta_IT", 0), ("m", 0), ("S", 1), ("A_p", 2)):
         np.testing.assert_allclose(
@@ -207,8 +208,8 @@ def test_a_cone_is_self_similar(fe: Reduced, shared_data: Path, k: float) -> Non
 def test_a_reference_found_on_one_solid_serves_those_that_do_not_pile_up(
     fe: Reduced, truth: pl.DataFrame
 ) -> None:
-    """README: a tip calibrated on the silica-like solid returns sapphire-like and hard alloy
-    within 2 %, and reads 13 to 15 % high on the two that pile up."""
+    """A tip calibrated on the silica-like solid returns sapphire-like and hard alloy within 2 % and
+    reads 13 to 15 % high on the two that pile up (README of tests/data, C)."""
     plane_strain = truth["E_GPa"].to_numpy() * 1e9 / (1 - truth["nu"].to_numpy() ** 2)
     ratio = fe.tests["E_r"].value / plane_strain
     relative = ratio / ratio[0] - 1
@@ -218,10 +219,10 @@ def test_a_reference_found_on_one_solid_serves_those_that_do_not_pile_up(
     assert 0.12 < relative[3] < 0.17
 
 
-def test_more_samples_change_nothing_that_matters(fe: Reduced, shared_data: Path) -> None:
+def test_more_samples_change_nothing_that_matters(fe: Reduced, open_data: Path) -> None:
     """The same curves with eight times the points (straight between them): the shape is kept."""
     curves = []
-    for F, h, _ in fe_curves(shared_data):
+    for F, h, _ in fe_curves(open_data):
         n = np.arange(len(F))
         fine = np.linspace(0, len(F) - 1, 8 * (len(F) - 1) + 1)
         curves.append((np.interp(fine, n, F), np.interp(fine, n, h), None))

@@ -13,7 +13,6 @@ from drypoint.contact.unloading import radial_factor
 from drypoint.stress.solution import smooth_end
 
 PSI = float(np.radians(70.3))
-DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "fe_cones" / "cone_70p3deg.csv"
 
 
 def dao_curvature(E: float, Y: float, n: float) -> float:
@@ -26,10 +25,12 @@ def dao_curvature(E: float, Y: float, n: float) -> float:
     return float(sigma * (-1.131 * L**3 + 13.635 * L**2 - 30.594 * L + 29.267))
 
 
-def cone_run(E: float, Y: float, n: float, unload: bool = False) -> stress.Solution:
+def cone_run(
+    E: float, Y: float, n: float, unload: bool = False, half_angle: float = PSI
+) -> stress.Solution:
     solid = stress.Material(E, 0.3, Y, exponent=n)
     protocol = stress.Protocol.to_depth(200e-9, unload=unload)
-    return stress.solve(stress.Stack(solid), stress.cone(PSI), protocol, fields=False)
+    return stress.solve(stress.Stack(solid), stress.cone(half_angle), protocol, fields=False)
 
 
 @pytest.fixture(scope="module")
@@ -108,12 +109,24 @@ def test_an_instrument_reads_too_much_where_the_surface_piles_up(hard: stress.So
     assert 1.15 * seen.true_hardness < seen.H_IT
 
 
-@pytest.mark.skipif(not DATA.exists(), reason="open data not beside the project")
 @pytest.mark.parametrize("case", ["11", "71"])
-def test_curvature_of_published_runs(case: str) -> None:
+def test_curvature_of_published_runs(case: str, open_data: Path) -> None:
     """Cases of an independent finite-element study (PNAS 117 (2020) 7052), each within 3 %."""
-    with DATA.open() as f:
+    with (open_data / "fe_cones" / "cone_70p3deg.csv").open() as f:
         row = next(r for r in csv.DictReader(f) if r["case"] == case)
     E, Y, n = float(row["E_GPa"]) * 1e9, float(row["yield_GPa"]) * 1e9, float(row["n"])
     run = cone_run(E, Y, n)
     assert run.curvature == pytest.approx(float(row["curvature_GPa"]) * 1e9, rel=0.03)
+
+
+@pytest.mark.parametrize("case", ["11", "71"])
+@pytest.mark.parametrize(("degrees", "file"), [(50, "50deg"), (60, "60deg_odd"), (80, "80deg")])
+def test_curvature_of_published_runs_of_other_cones(
+    degrees: int, file: str, case: str, open_data: Path
+) -> None:
+    """Sharper and blunter cones of the same study, each within 3 %."""
+    with (open_data / "fe_sharp" / f"FEM_{file}.csv").open(newline="") as f:
+        row = next(r for r in csv.DictReader(f) if r["Case"] == case)
+    E, Y, n = float(row["E (GPa)"]) * 1e9, float(row["sy (GPa)"]) * 1e9, float(row["n"])
+    run = cone_run(E, Y, n, half_angle=float(np.radians(degrees)))
+    assert run.curvature == pytest.approx(float(row["C (GPa)"]) * 1e9, rel=0.03)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from inspect import cleandoc
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
@@ -34,11 +35,16 @@ def reference_page() -> str:
     parts = [_HEAD]
     shown: dict[type[Section], str] = {}
     for title, section in _sections(StudyFile, ""):
-        parts.append(f"## {title or 'Top of the file'}\n\n{section.__doc__}\n")
+        parts.append(f"## {title or 'Top of the file'}\n\n{_words(section)}\n")
         first = shown.setdefault(section, title)
         parts.append(_table(section) if first == title else f"Keys as in {first}.\n")
     parts.append("Roles of columns: " + ", ".join(f"`{role}`" for role in ROLES) + ".\n")
     return "\n".join(parts)
+
+
+def _words(section: type[Section]) -> str:
+    """The docstring without its indentation, which Python 3.13 strips and 3.11 keeps."""
+    return cleandoc(section.__doc__ or "")
 
 
 def _sections(model: type[Section], path: str) -> Iterator[tuple[str, type[Section]]]:
