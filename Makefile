@@ -45,12 +45,12 @@ tools-test:
 demo: $(STAMP)
 	@rm -rf build/demo
 	$(BIN)/drypoint demo build/demo --seed 7
-	$(BIN)/drypoint calibrate build/demo/bench/bench.toml --accept --who 'A. Example' \
+	$(BIN)/drypoint calibrate build/demo/bench/bench.toml --accept --who 'A. Example (invented)' \
 	  --why 'residuals and block looked at' --ledger build/demo/ledger.sqlite
 	$(BIN)/drypoint run build/demo/study.toml || { code=$$?; test $$code -eq 3 || exit $$code; \
 	  echo 'Some records were set aside; the demo has them on purpose.'; }
 	$(BIN)/drypoint report build/demo/study.toml
-	$(BIN)/drypoint ledger add-study build/demo/study.toml --who 'A. Example' \
+	$(BIN)/drypoint ledger add-study build/demo/study.toml --who 'A. Example (invented)' \
 	  --ledger build/demo/ledger.sqlite
 	$(BIN)/drypoint run build/demo/scratch/scratch.toml
 	$(BIN)/drypoint report build/demo/scratch/scratch.toml

@@ -181,6 +181,8 @@ FAULTS: tuple[Fault, ...] = (
           control="depth"),
     Fault("pop-in", "depth control, drop of 10 % of the force", _depth_control, _drop(0.10),
           control="depth"),
+    Fault("step back", "5 nm", None, _pop_in(-5e-9)),
+    Fault("step back", "20 nm", None, _pop_in(-20e-9)),
     Fault("pop-out", "5 nm", None, _pop_out(5e-9)),
     Fault("pop-out", "20 nm", None, _pop_out(20e-9)),
     Fault("noise", "0.8 % of h_max", _noisy(0.008)),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
-import re
 import resource
 import subprocess
 import sys
@@ -105,13 +104,12 @@ def both(work: Callable[[], object], times: int = 3) -> Both:
 
 
 def facts() -> dict[str, str]:
-    """The machine and the libraries; no names of hosts, no paths."""
-    model = platform.processor() or platform.machine()
-    info = Path("/proc/cpuinfo")
-    if info.exists():
-        found = re.search(r"model name\s*:\s*(.+)", info.read_text())
-        model = found.group(1) if found else model
-    out = {"processor": model, "cores": str(os.cpu_count()), "Python": platform.python_version()}
+    """The machine and the libraries; no names of hosts, no paths, no makers."""
+    out = {
+        "architecture": platform.machine(),
+        "cores": str(os.cpu_count()),
+        "Python": platform.python_version(),
+    }
     if hasattr(os, "getloadavg"):  # above the cores: other work took its share of the clock
         out["load, mean of 5 minutes"] = f"{os.getloadavg()[1]:.1f}"
     return out | {n: version(n) for n in ("drypoint", "numpy", "scipy", "numba", "polars")}

@@ -38,7 +38,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         study = make_demo(Path(folder) / "demo", seed=SEED)
         found = calibrate_study(study.parent / "bench" / "bench.toml")
-        accept_calibration(found, who="invented operator A", when="2025-03-06T16:00:00Z")
+        accept_calibration(found, who="A. Example (invented)", when="2025-03-06T16:00:00Z")
         result = run_study(study, write=False)
         (FOLDER / "calibrated-area.png").write_bytes(figures.calibrated_area(found).png(DPI))
         for name, picture in pictures(result).items():

@@ -92,6 +92,12 @@ TAIL: dict[str, tuple[str, str]] = {
     "pop_out_h_nm": ("nm", "depth just before the first pop-out"),
     "pop_out_size_nm": ("nm", "its jump of depth back, under force control"),
     "pop_out_drop_mN": ("mN", "its drop of force, under depth control"),
+    "step_backs": ("", "number of steps of the depth back under rising force, force control"),
+    "step_back_F_mN": ("mN", "force just before the first step back"),
+    "step_back_h_nm": ("nm", "depth just before the first step back"),
+    "step_back_size_nm": ("nm", "its size"),
+    "population_E_IT": ("", "1 (low) or 2 (high) where E_IT of the specimen is two populations"),
+    "population_H_IT": ("", "1 (low) or 2 (high) where H_IT of the specimen is two populations"),
     "tip": ("", "tip, as in the study file"),
     "flags": ("", "codes, separated by “; ” (see [flags](flags.md))"),
     "excluded_because": ("", "reason, who and when, where excluded"),
@@ -162,6 +168,7 @@ def flag_limits() -> dict[str, str]:
         f"`flags.pop_in_ratio` ({f.pop_in_ratio:g}) times the usual change in the same time; see "
         "[below](#pop-in-and-pop-out)",
         "pop-out": "on unloading, the same, down to 5 % of the largest force",
+        "step back": "on loading under force control, the same towards the surface",
         "noise": "noise of single readings, as a share of h_max (or of F_max for the force), above "
         f"`flags.noise_share` ({f.noise_share:g})",
         "fit failed": "fewer than 6 samples in the window, or no convergence; a test whose "
@@ -224,6 +231,10 @@ def columns_page() -> str:
         "an unloading. Both\ncome as CSV and Parquet with the same columns. A value that could "
         "not be found, or is withheld, is empty;\n[flags](flags.md) say why. Formulas with their "
         "sources: [formulas](formulas.md).\n\n"
+        "Every table of a study with `invented = true` ends with the column `invented`, true in "
+        "each row. Its Parquet\nfiles have a key `invented` in their metadata "
+        "(`polars.read_parquet_metadata`), its workbooks a title and a note\non the first cell. "
+        "Tables of measured data have none of these.\n\n"
         "## Properties\n\n"
         "Each property has four columns:\n\n"
         + table(

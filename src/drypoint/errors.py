@@ -78,6 +78,25 @@ class RecordError(DrypointError):
     """A raw file or one test in it cannot be used. The record is set aside, the batch goes on."""
 
 
+class NoResultError(RecordError):
+    """No test of a study gave a result. ``problems`` holds every fault: where, what is wrong, and
+    what to do."""
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        where: Where | None = None,
+        remedy: str = "",
+        problems: tuple[tuple[Where, str, str], ...] = (),
+    ) -> None:
+        super().__init__(what, where=where, remedy=remedy)
+        self.problems = problems
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_rebuild, (type(self), self.what, self.where, self.remedy), vars(self))
+
+
 class AmbiguityError(RecordError):
     """A column (or unit, or decimal mark) could be two things; the user must say which."""
 

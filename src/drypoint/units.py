@@ -1,6 +1,7 @@
 """Units at the edges. Inside, everything is SI; here text such as "mN" becomes a factor.
 
-Conversion factors come from Pint. This module only adds the spellings that instruments use.
+Conversion factors come from Pint. This module adds units that are written out ("micronewton") and
+units that are typed without special characters ("uN").
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ SI: dict[str, str] = {
     "dimensionless": "",
 }
 
-#: Spellings seen in instrument files that Pint does not know, or knows as something else.
+#: Units as they are typed, which Pint does not know or takes for something else. Sources: NIST
+#: SP 811 (force of a gram, ångström); ISO 2955 and UCUM ("u" for micro where there is no µ); the
+#: abbreviations of the second and the words for degree and percent are from general dictionaries.
 _SPELLINGS = {
     "gf": "gram_force",
     "kgf": "kilogram_force",
@@ -56,6 +59,30 @@ _SPELLINGS = {
     "°": "deg",
     "Grad": "deg",
     "%": "percent",
+}
+
+#: Prefixes and units written out in English, French (SI Brochure of the BIPM) and German (DIN
+#: 1301-1), without accents; micron, ångström and the force of a gram as in NIST SP 811.
+_PREFIX_WORDS = {
+    "": "",
+    **{"pico": "p", "piko": "p", "nano": "n", "micro": "µ", "mikro": "µ", "milli": "m"},
+    **{"centi": "c", "zenti": "c", "kilo": "k", "mega": "M", "giga": "G"},
+}
+_UNIT_WORDS = {
+    "N": ("newton", "newtons"),
+    "m": ("metre", "metres", "meter", "meters", "metern"),
+    "s": ("second", "seconds", "sekunde", "sekunden", "seconde", "secondes"),
+    "Pa": ("pascal", "pascals"),
+    "J": ("joule", "joules"),
+    "Hz": ("hertz",),
+}
+_OTHER_WORDS = {
+    "min": ("minute", "minutes", "minuten"),
+    "hour": ("hour", "hours", "stunde", "stunden", "heure", "heures"),
+    "µm": ("micron", "microns"),
+    "angstrom": ("angstrom", "angstroms"),
+    "gram_force": ("gram-force", "gram force", "grams-force", "grams force"),
+    "kilogram_force": ("kilogram-force", "kilogram force", "kilograms-force", "kilograms force"),
 }
 
 #: Units that mean a pure number. Pint would also take them as angles.
@@ -116,6 +143,24 @@ def _scale(name: str, target: str) -> float:
         return float(_registry().Quantity(1.0, name).to(target).magnitude)
 
 
+@lru_cache(maxsize=1)
+def spelled_words() -> dict[str, str]:
+    """Units written out, folded to lower case without accents, and their symbols."""
+    out = {word: unit for unit, words in _OTHER_WORDS.items() for word in words}
+    for prefix, sign in _PREFIX_WORDS.items():
+        for unit, words in _UNIT_WORDS.items():
+            out.update({prefix + word: sign + unit for word in words})
+    return out
+
+
+@lru_cache(maxsize=1024)
+def spelled(text: str) -> str | None:
+    """Symbol of a unit written out (``"Mikronewton"``), or ``None``."""
+    plain = unicodedata.normalize("NFKD", text.strip()).casefold()
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    return spelled_words().get(" ".join(plain.split()))
+
+
 @lru_cache(maxsize=1024)
 def tidy(text: str) -> str:
     """Bring a unit's spelling to one form (micro sign, superscripts, blanks, brackets)."""
@@ -126,6 +171,8 @@ def tidy(text: str) -> str:
     s = s.replace("\N{MINUS SIGN}", "-")
     if s in _SPELLINGS:
         return _SPELLINGS[s]
+    if symbol := spelled(s):
+        return symbol
     s = re.sub(r"\s*([*/])\s*", r"\1", s)
     s = re.sub(r"(?<=[A-Za-zµ])\^?(-?\d)\b", r"**\1", s)
     return re.sub(

@@ -134,10 +134,17 @@ def test_keys_and_paths_are_one_to_one(root: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["", ".", "..", "a/b", "a\\b", "con", "NUL.txt", ".hidden", "a\x00b", "a:b", "x" * 130]
+    "name", ["", ".", "..", "a/b", "a\\b", ".hidden", "a\x00b", "a:b", "x" * 130]
 )
 def test_names_that_are_none(name: str) -> None:
     with pytest.raises(DrypointError, match="no name"):
+        plain_name(name)
+
+
+@pytest.mark.parametrize("name", ["nul.txt", "AUX", "com3.csv"])
+def test_a_reserved_name_is_called_so(name: str) -> None:
+    """Not “no name for a file”: it is one, but not on Windows."""
+    with pytest.raises(DrypointError, match=r"reserved name.*Windows"):
         plain_name(name)
 
 

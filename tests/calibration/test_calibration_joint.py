@@ -230,7 +230,7 @@ def h_r_of(t: ReferenceTests) -> np.ndarray:
 
 
 def test_invariant_of_fused_silica() -> None:
-    """F/S^2 = 1.4980e-3 /GPa for H 9.25, E_r 69.64, beta 1 (checks.md 1.6; C)."""
+    """F/S^2 = 1.4980e-3 /GPa for H 9.25, E_r 69.64, beta 1: Joslin & Oliver 1990 (C)."""
     from drypoint.calibration import modulus_hardness_ratio
     from drypoint.contact.unloading import contact_stiffness
 

@@ -378,7 +378,7 @@ def test_a_broken_decisions_file_is_named(cli: Cli, own: Path) -> None:
 
 
 def test_rerun_says_what_a_change_moves(cli: Cli, own: Path) -> None:
-    """E_r goes with 1/beta (checks.md 2, M-hi); hardness does not know beta."""
+    """E_r goes with 1/beta (Oliver & Pharr 1992; M-hi); hardness does not know beta."""
     before = (own.parent / "results" / "tests.csv").read_bytes()
     said = cli("rerun", own, "--with", "analysis.beta=1.05")
     assert said.code == 2 and "calibrate again" in said.err  # a calibrated bench has its rule

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from said import Cli
 
-from drypoint.cli.stress import _inline
+from drypoint.cli.stress_options import inline
 from drypoint.recipe import read_study
 from drypoint.recipe.to_stress import stress_problem
 from drypoint.store import read_results
@@ -80,7 +80,7 @@ def test_keys_and_values_as_people_write_them() -> None:
     text = (
         "E_GPa=240, nu = .25,name = film 1, yield_table = [[0, 1.5], [0.1, 2]], incompressible=true"
     )
-    assert _inline(text, "--layer") == {
+    assert inline(text, "--layer") == {
         "E_GPa": 240.0, "nu": 0.25, "name": "film 1", "yield_table": [[0, 1.5], [0.1, 2]],
         "incompressible": True,
     }  # fmt: skip

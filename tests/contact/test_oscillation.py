@@ -17,7 +17,8 @@ S, C_F, K_S, MASS, D_I, HZ = 1e5, 1 / 5e6, 100.0, 1e-4, 2.0, 75.0
 
 
 def test_round_trip_of_the_model() -> None:
-    """checks.md 9, round trip (C from Pethica and Oliver 1989, Oliver and Pharr 1992)."""
+    """Round trip of the model of Pethica & Oliver, MRS Symp. Proc. 130 (1989) 13, and Oliver &
+    Pharr 1992: the numbers worked out from its formula by hand (C)."""
     ratio, lag = response(S, HZ, C_f=C_F, K_s=K_S, mass=MASS, D_i=D_I)
     assert ratio == pytest.approx(98121.5355, abs=1e-4)
     assert np.degrees(lag) == pytest.approx(0.550346, abs=1e-6)

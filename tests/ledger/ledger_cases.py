@@ -36,7 +36,7 @@ def bench(ledger: Ledger) -> None:
     """Two tips, a frame, a block: entries 1 to 4."""
     put(
         ledger,
-        TipBody(name="B1", shape="modified Berkovich", serial="4711"),
+        TipBody(name="B1", shape="modified Berkovich", serial="T-0042"),
         TipBody(name="B2", shape="Berkovich"),
         FrameBody(name="F"),
         BlockBody(name="glass", material="fused silica"),

@@ -10,7 +10,7 @@ import pytest
 
 from drypoint import units
 from drypoint.errors import RecipeError
-from drypoint.recipe import Study, load_study, read_study, starting_recipe
+from drypoint.recipe import Study, StudyError, load_study, read_study, starting_recipe
 from drypoint.recipe.base import UNITS, Section, from_si, option_name, to_si, unit_of
 from drypoint.recipe.calibrating import BenchKeys
 from drypoint.recipe.convert import frame_of, with_oscillator
@@ -246,3 +246,19 @@ def test_a_tip_under_another_beta_may_be_recalibrated(study_text: str) -> None:
         "found_with = {beta = 1.05}}\n[analysis]\nrecalibrate_tip = true\n"
     )
     assert read_study(text, "s.toml").options().analysis.recalibrate_tip
+
+
+def test_a_former_key_is_read_and_noted(study_text: str) -> None:
+    """output.excel is now output.xlsx: the same study, with a note; both at once are refused."""
+    new = read_study(study_text + "[output]\nxlsx = true\n", "study.toml")
+    old = read_study(study_text + "[output]\nexcel = true\n", "study.toml")
+    assert old.file == new.file and old.file.output.xlsx
+    assert new.notes == ()
+    assert old.notes == ("The key output.excel is now called output.xlsx; both are read.",)
+    for keys, place in (
+        ("xlsx = true\nexcel = true", "line 18; key output.excel: it is the former name of xlsx"),
+        ("excel = 1", "line 17; key output.xlsx"),
+    ):
+        with pytest.raises(StudyError) as caught:
+            read_study(f"{study_text}[output]\n{keys}\n", "study.toml")
+        assert place in str(caught.value)

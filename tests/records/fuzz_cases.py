@@ -22,8 +22,8 @@ from invented_tables import hdf5, parquet, workbook
 
 from drypoint.records import Batch, Layout, check, read, starting_recipe_records, understand_all
 
-KINDS = ("text", "excel", "parquet", "hdf5", "zip")
-ENDINGS = {"text": "txt", "excel": "xlsx", "parquet": "parquet", "hdf5": "h5", "zip": "zip"}
+KINDS = ("text", "workbook", "parquet", "hdf5", "zip")
+ENDINGS = {"text": "txt", "workbook": "xlsx", "parquet": "parquet", "hdf5": "h5", "zip": "zip"}
 LONGEST_S = 20.0
 FORCE = {"mN": 1e3, "µN": 1e6, "N": 1.0, "gf": 1 / 9.80665e-3}
 DEPTH = {"nm": 1e9, "µm": 1e6, "Å": 1e10}
@@ -200,7 +200,7 @@ def write(record: Record, kind: str, path: Path, rng: random.Random) -> None:
     columns: list[list[Any]] = [np.asarray(c).tolist() for c in record.columns]
     for k, row, value in record.holes:
         columns[k][row] = value
-    if kind == "excel":
+    if kind == "workbook":
         rows = [list(r) for r in zip(*columns, strict=True)]
         head = [h.split(": ") for h in record.head]
         workbook(path, {"S": [*head, record.names, *rows]})
@@ -395,7 +395,7 @@ def damaged_case(kind: str, rng: random.Random, folder: Path) -> str:
     else:
         write(record, kind, path, rng)
         raw = path.read_bytes()
-        deep = kind in ("excel", "zip") and rng.random() < 0.6
+        deep = kind in ("workbook", "zip") and rng.random() < 0.6
         path.write_bytes(damage_members(raw, rng) if deep else damage_bytes(raw, rng))
     before = path.read_bytes()
     outcome, took = look(path, folder)

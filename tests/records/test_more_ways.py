@@ -452,10 +452,10 @@ def test_an_encrypted_zip(tmp_path: Path) -> None:
     assert "encrypted" in only(read([path])).reason
 
 
-@pytest.mark.parametrize("kind", ["excel", "parquet", "hdf5", "zip"])
+@pytest.mark.parametrize("kind", ["workbook", "parquet", "hdf5", "zip"])
 def test_the_starting_recipe_reads_them_again(tmp_path: Path, kind: str) -> None:
     a, b = invented(40, seed=1), invented(60, seed=2)
-    if kind == "excel":
+    if kind == "workbook":
         path = workbook(tmp_path / "w.xlsx", {"A": sheet_rows(a), "B": sheet_rows(b)})
     elif kind == "parquet":
         path = parquet(tmp_path / "w.parquet", [a, b], ["A", "B"])

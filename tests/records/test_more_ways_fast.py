@@ -12,7 +12,7 @@ import pytest
 from invented_records import invented, lines_of, plain_file, save
 
 from drypoint.records import Layout, check, read
-from drypoint.records.check import Limits, _fault
+from drypoint.records.check import Limits, _faults
 from drypoint.records.doubt import doubts
 from drypoint.records.floats import nearest
 from drypoint.records.layout import SetAside
@@ -175,10 +175,12 @@ def test_check_is_the_same_for_all(tmp_path: Path) -> None:
     slow: list[SetAside] = []
     for i, t in enumerate(batch.tests):
         s = batch.span(i)
-        fault = _fault(batch.time[s], batch.force[s], batch.depth[s], False, limits)
-        if fault is not None:
-            line = t.source.first_line
-            slow.append(SetAside(t.source.path, t.name, *fault, line=line, stage="checking"))
+        faults = _faults(batch.time[s], batch.force[s], batch.depth[s], False, limits)
+        if faults:
+            what = " ".join(f.what for f in faults)
+            remedy = " ".join(dict.fromkeys(f.remedy for f in faults))
+            line = (t.source.first_line or 0) + faults[0].sample
+            slow.append(SetAside(t.source.path, t.name, what, remedy, line=line, stage="checking"))
     assert aside == slow and len(good) + len(aside) == 40 and len(aside) > 10
 
 
@@ -204,3 +206,15 @@ def test_what_is_hard_to_believe_is_told(
 def test_no_doubts_about_nothing(tmp_path: Path) -> None:
     assert doubts(read([plain_file(tmp_path / "a.txt", invented())]).batch) == ()
     assert doubts(read([]).batch) == ()
+
+
+def test_an_approach_is_no_depth_in_the_solid(tmp_path: Path) -> None:
+    """100 nm of contact after an approach of 3 µm: before, as soft as a gel."""
+    n = 200
+    approach = np.linspace(-3e-6, 0.0, n)
+    h = np.concatenate([np.zeros(n), np.linspace(0.0, 100e-9, n)])
+    depth = np.concatenate([approach, h[n:]])
+    force = 1e-4 * (h / 100e-9) ** 2
+    values = (np.arange(2 * n) * 0.05, force * 1e3, depth * 1e9)
+    path = save(tmp_path / "a.txt", ["Time (s);Load (mN);Depth (nm)", *lines_of(values)])
+    assert not [n for n in read([path]).notes if "gel" in n]

@@ -71,7 +71,9 @@ def test_questions_are_part_of_the_answer(tmp_path: Path) -> None:
     assert tomllib.loads(text)["records"][0]["columns"]["force"]["unit"] == "mN"
     assert '# depth = {name = "Corrected depth (nm)", unit = "nm"}' in text
     chosen = text.replace('# depth = {name = "Corr', 'depth = {name = "Corr')
-    chosen = chosen.replace("# time =", "time =")
+    chosen = chosen.replace(
+        '# time = {name = "Time", unit = "s"}', 'time = {name = "Time", unit = "s"}'
+    )
     outcome = read([path], layout_of(tomllib.loads(chosen)["records"][0]))
     assert outcome.set_aside == ()
     np.testing.assert_allclose(outcome.batch.depth, r.depth * 0.9, rtol=1e-8)

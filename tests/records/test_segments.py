@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.errors import RecordError
 from drypoint.records.batch import UNDECLARED, Batch, Source, TestInfo
-from drypoint.records.polygon import noise_of
+from drypoint.records.polygon import find, noise_of
 from drypoint.records.segments import KIND_NAMES, Kind, Segments, find_segments
 from drypoint.simulation import (
     Creep,
@@ -238,3 +238,47 @@ def test_noise_of_a_bent_curve(sigma: float) -> None:
     y = sigma * np.random.default_rng(1).standard_normal(2000) + 1e-2 * x**2
     assert noise_of(y) == pytest.approx(sigma, rel=0.1)
     assert noise_of(x[:40] ** 2) < 1e-12  # few points on a parabola are no noise
+
+
+def _noisy(rng: np.random.Generator, noise: str, partial: int = 0) -> tuple[Floats, Floats]:
+    """A computed record of 0.1 mN with 0.3 µN of noise; a partial unloading of five times that."""
+    rate, hold = 50.0, 10.0
+    t = np.arange(0.0, 20.0 + hold, 1.0 / rate)
+    a, b = int(10.0 * rate), int((10.0 + hold) * rate)
+    f = np.full(len(t), 1e-4)
+    f[:a] = 1e-4 * (t[:a] / 10.0) ** 2
+    f[b:] = 1e-4 * np.clip(1.0 - (t[b:] - t[b]) / 10.0, 0.0, 1.0)
+    if partial:
+        at = int(rng.integers(a + 3 * partial, b - 3 * partial))
+        fall = np.linspace(0.0, 1.5e-6, partial)
+        f[at : at + 2 * partial] -= np.concatenate([fall, fall[::-1]])
+    h = 80e-9 * np.sqrt(np.maximum(f, 0.0) / 1e-4)
+    h[b:] = 80e-9 - 18e-9 * (1.0 - f[b:] / 1e-4) ** 0.7
+    f = np.concatenate([np.zeros(150), f])
+    h = np.concatenate([np.linspace(-60e-9, 0.0, 150), h]) + 0.2e-9 * rng.standard_normal(len(f))
+    steps = rng.standard_normal(len(f) + 500)
+    if noise == "autoregressive":
+        for i in range(1, len(steps)):
+            steps[i] = 0.8 * steps[i - 1] + 0.6 * steps[i]
+    return f + 0.3e-6 * steps[500:], h
+
+
+@pytest.mark.parametrize("noise", ["white", "autoregressive"])
+def test_two_extremes_of_noise_are_no_unloading(noise: str) -> None:
+    """Before, about one hold in ten was cut; coloured noise cut them all."""
+    rng = np.random.default_rng(1)
+    for _ in range(150):
+        f, h = _noisy(rng, noise)
+        kind = find(f, h, np.array([0, len(f)]), np.array([-1]), 0.004)[1]
+        assert int(np.sum(kind == Kind.UNLOADING)) == 1
+
+
+def test_a_small_partial_unloading_is_kept() -> None:
+    """Five times the noise, over 20 samples each way, in white noise."""
+    rng = np.random.default_rng(2)
+    found = 0
+    for _ in range(100):
+        f, h = _noisy(rng, "white", partial=20)
+        kind = find(f, h, np.array([0, len(f)]), np.array([-1]), 0.004)[1]
+        found += int(np.sum(kind == Kind.UNLOADING)) == 2
+    assert found >= 93

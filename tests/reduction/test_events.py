@@ -54,7 +54,7 @@ def test_nothing_happens_in_a_clean_record(cycle: str, noise: Noise) -> None:
         glass(name="c", E=Law.constant(210e9), H=Law.constant(3e9), m=1.35, **more),
     ]
     e = events(simulate_batch(truths, CYCLES[cycle], 3))
-    for found in (e.pop_in.count, e.pop_out.count, e.lost):
+    for found in (e.pop_in.count, e.pop_out.count, e.step_back.count, e.lost):
         assert found.tolist() == [0, 0, 0]
 
 
@@ -75,6 +75,24 @@ def test_a_planted_pop_in_is_found_with_its_size(cycle: str, seconds: float) -> 
     at = int(np.argmin(np.abs(rising - e.force[0])))
     zero = 15e-9 if cycle == "coarse" else 3e-9  # two samples a second tell the zero badly
     assert e.depth[0] == pytest.approx(record.true_depth[at], abs=zero)
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.1])
+@pytest.mark.parametrize("cycle", ["square", "ramp", "coarse", "fine", "stepped"])
+def test_a_step_back_under_rising_force_is_found(cycle: str, seconds: float) -> None:
+    """Before, only a step upwards was seen: a slip of the specimen passed without a word."""
+    record = simulate(glass(noise=QUIET, zero_offset=300e-9), CYCLES[cycle], 4)
+    size, share = 15e-9, 0.45
+    e = events(batch_of([plant.pop_in(record, share, -size, seconds)]))
+    assert e.step_back.count.tolist() == [1]
+    assert e.pop_in.count.tolist() == [0]
+    assert e.step_back.size[0] == pytest.approx(size, abs=4e-9)
+
+
+@pytest.mark.parametrize("size", [5e-9, 20e-9])
+def test_a_pop_in_is_no_step_back(size: float) -> None:
+    record = simulate(glass(noise=COLOURED, zero_offset=300e-9), CYCLES["square"], 4)
+    assert events(batch_of([plant.pop_in(record, 0.4, size)])).step_back.count.tolist() == [0]
 
 
 def test_the_pop_in_of_the_truth_is_the_end_of_the_elastic_contact() -> None:

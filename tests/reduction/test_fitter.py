@@ -30,7 +30,7 @@ class Certified:
 
 
 def certified(name: str) -> Certified:
-    """A NIST StRD file (checks.md 12.1, S: certified by NIST)."""
+    """A NIST StRD file (S: certified by NIST; see data/README.md)."""
     lines = (DATA / f"{name}.dat").read_text().splitlines()
     rows = [[float(w) for w in x.split("=")[1].split()] for x in lines if x.startswith("  b")]
     table = np.array(rows)
@@ -50,7 +50,7 @@ def white_sd(jac: Floats, rss: float, chain: Floats) -> Floats:
 
 
 def test_the_reader_finds_what_the_table_prints() -> None:
-    """checks.md 12.1 (S) prints these numbers; here they guard the reading of the files."""
+    """Numbers as the pages of NIST StRD print them (S); they guard the reading of the files."""
     bennett, wood = certified("Bennett5"), certified("DanWood")
     assert len(bennett.x) == 154
     assert bennett.value.tolist() == [-2.5235058043e3, 4.6736564644e1, 9.3218483193e-1]

@@ -104,6 +104,7 @@ DESERVED: dict[str, Callable[[], Reduced]] = {
     "contact lost": lambda: planted(lambda r: plant.first_touch(r, 60e-9, 10e-6, 1.0)),
     "pop-in": lambda: planted(lambda r: plant.pop_in(r, 0.3, 5e-9)),
     "pop-out": lambda: planted(lambda r: plant.pop_out(r, 0.3, 5e-9)),
+    "step back": lambda: planted(lambda r: plant.pop_in(r, 0.4, -10e-9)),
     "noise": lambda: reduced(one(single(0.5e-3, shape=2.0), noise=Noise(1e-6, 0.0, 0.9e-9))),
     "fit failed": cycle_without_fit,
     "poor fit": lambda: reduced(bent()),
@@ -177,7 +178,7 @@ def test_hardness_is_withheld_where_it_says_nothing() -> None:
 
 
 def test_a_measured_area_takes_the_place_of_the_area_function() -> None:
-    """The remedy for pile-up: H = F/A, u(H)/H = u(A)/A (checks.md 12, C), and no more pile-up."""
+    """The remedy for pile-up: H = F/A, u(H)/H = u(A)/A by GUM (C), and no more pile-up."""
     b = one(H=Law.constant(0.5e9), creep=Creep(0.0002))
     plain = reduced(b)
     r = reduced(b, overrides=Overrides(area={("T01", None): AREA}))

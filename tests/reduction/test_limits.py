@@ -44,8 +44,9 @@ def codes(r: Reduced) -> set[str]:
 
 @pytest.mark.parametrize("elastic", [(RIGID, 0.0), DIAMOND])
 def test_a_sphere_on_an_elastic_solid(elastic: tuple[float, float]) -> None:
-    """Hertz (M-hi): F = 4/3 E_r sqrt(R) h^(3/2), so m = 3/2, epsilon = 3/4, h_c = h/2, and the
-    modulus comes back. Hertz's contact is a paraboloid; the sphere's area is smaller by h_c/2R."""
+    """Hertz, in Johnson, Contact Mechanics (1985) (M-hi): F = 4/3 E_r sqrt(R) h^(3/2), so m = 3/2,
+    epsilon = 3/4, h_c = h/2, and the modulus comes back. Hertz's contact is a paraboloid; the
+    sphere's area is smaller by h_c/2R."""
     R = 100e-6
     E_r = float(combined_modulus(E, NU, *elastic))
     tip = ideal_tip("sphere", radius=R, E_i=elastic[0], nu_i=elastic[1])
@@ -81,9 +82,10 @@ def test_an_elastic_contact_has_no_hardness() -> None:
 @pytest.mark.parametrize("radial", [False, True])
 @pytest.mark.parametrize("psi", [70.3, 42.28])
 def test_a_cone_on_an_elastic_solid(psi: float, radial: bool) -> None:
-    """Sneddon (M-hi): F = (2/pi) E tan(psi) h^2, so m = 2, epsilon = 0.7268 (checks.md 1.3, exact
-    anchor 2(1 - 2/pi)) and E_r is exact with beta = 1; the radial factor divides it (checks.md 2:
-    1.0670 at nu 0.3 and 70.32 deg, 1.2264 at 42.28 deg, M-hi, numbers C)."""
+    """Sneddon, Int. J. Eng. Sci. 3 (1965) 47 (M-hi): F = (2/pi) E tan(psi) h^2, so m = 2, epsilon =
+    2(1 - 2/pi) = 0.7268, and E_r is exact with beta = 1. The radial factor divides it (Hay,
+    Bolshakov & Pharr, J. Mater. Res. 14 (1999) 2296: 1.0670 at nu 0.3 and 70.32 deg, 1.2264 at
+    42.28 deg; formula M-hi, numbers C)."""
     nu = 0.3
     E_star = E / (1 - nu**2)
     half = np.radians(psi)
@@ -102,7 +104,8 @@ def test_a_cone_on_an_elastic_solid(psi: float, radial: bool) -> None:
 
 
 def test_beta_divides_the_modulus() -> None:
-    """checks.md 2: S = beta (2/sqrt pi) E_r sqrt A, King's 1.034 for a triangle (M-hi)."""
+    """S = beta (2/sqrt pi) E_r sqrt A; beta = 1.034 for a triangle, King, Int. J. Solids Struct. 23
+    (1987) 1657 (M-hi)."""
     tip = ideal_tip("cone", angle=np.radians(70.3), E_i=RIGID)
     record = batch([power(2.0, 2 / np.pi * E * np.tan(np.radians(70.3)))])
     king = reduced(record, tip, with_(PLAIN, analysis={"beta": 1.034}), nu=(0.0, 0.0))
@@ -111,7 +114,7 @@ def test_beta_divides_the_modulus() -> None:
 
 @pytest.mark.parametrize("law", ["linear", "power law"])
 def test_a_flat_punch(law: str) -> None:
-    """Sneddon (M-hi): F = 2 a E* h, a straight line: m = 1, epsilon = 1, h_r = h_c = 0."""
+    """Sneddon 1965 (M-hi): F = 2 a E* h, a straight line: m = 1, epsilon = 1, h_r = h_c = 0."""
     a = 5e-6
     E_star = E / (1 - NU**2)
     tip = ideal_tip("flat punch", radius=a, E_i=RIGID)
@@ -126,7 +129,8 @@ def test_a_flat_punch(law: str) -> None:
 
 
 def test_an_exponent_below_one_is_flagged_and_still_gives_a_modulus() -> None:
-    """No epsilon exists below m = 1 (checks.md 1.3); the nearest, a flat punch, is taken."""
+    """No epsilon exists below m = 1 (Pharr & Bolshakov, J. Mater. Res. 17 (2002) 2660); the
+    nearest, a flat punch, is taken."""
     tip = ideal_tip("flat punch", radius=5e-6, E_i=RIGID)
     r = reduced(batch([power(0.97, 0.1)]), tip, PLAIN, nu=(NU, 0.0))
     assert value(r, "epsilon") == 1.0
@@ -144,7 +148,8 @@ def test_an_exponent_below_one_is_flagged_and_still_gives_a_modulus() -> None:
     ],
 )
 def test_a_pyramid_has_the_area_of_the_standard(shape: str, factor: float) -> None:
-    """A_p/h_c^2 of checks.md 1.2 (C from geometry), through a whole reduction."""
+    """A_p/h_c^2 from plane geometry (C), through a whole reduction. ISO 14577-1 prints the same,
+    rounded (M)."""
     r = reduced(batch([power(2.0, 1e11)]), ideal_tip(shape), PLAIN)
     assert value(r, "A_p") / value(r, "h_c") ** 2 == pytest.approx(factor, rel=2e-5)
 
@@ -176,7 +181,7 @@ def invariant(compliance: float, stated: float) -> Floats:
 
 
 def test_force_over_stiffness_squared_does_not_depend_on_depth() -> None:
-    """Joslin and Oliver 1990 (checks.md 1.6, C): fused silica, H 9.25, E_r 69.64, beta 1 ->
+    """Joslin & Oliver, J. Mater. Res. 5 (1990) 123 (C): fused silica, H 9.25, E_r 69.64, beta 1 ->
     1.4980e-3 /GPa at every depth, with the right frame compliance and no other."""
     np.testing.assert_allclose(invariant(0.3e-6, 0.3e-6), 1.4980e-3, rtol=3e-4)
     wrong = invariant(0.3e-6, 0.25e-6)

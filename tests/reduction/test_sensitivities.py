@@ -220,7 +220,7 @@ def test_parts_of_the_random_uncertainty_add_up(record: Batch) -> None:
 
 
 def test_systematic_uncertainty_of_what_is_stated(record: Batch) -> None:
-    """First order (checks.md 12, C): u(E_r)/E_r = u_A/2A and u(H)/H = u_A/A, from the angle."""
+    """First order, by GUM (C): u(E_r)/E_r = u_A/2A and u(H)/H = u_A/A, from the angle."""
     geometry = Geometry("modified Berkovich", radius=RADIUS, u_angle=np.radians(0.3))
     r = run(record, tip_=blunted_tip(geometry, name="B1"))
     part = {s: r.tests.u_systematic(s)[0] / r.tests[s].value[0] for s in ("A_p", "E_r", "H_IT")}

@@ -63,7 +63,7 @@ def at_depth(h: float, declared: Declared, limits: FlagLimits = LIMITS) -> list[
 
 
 def test_roughness() -> None:
-    """h >= 20 Ra (checks.md 1.4)."""
+    """h >= 20 Ra: Ra at most 5 % of the depth, ISO 14577-1 (M-hi)."""
     rough = Declared(roughness=10e-9)
     assert at_depth(199e-9, rough) == ["roughness"]
     assert at_depth(201e-9, rough) == []
@@ -112,7 +112,8 @@ def grid(pitch: float, n: int = 3, area: float = AREA) -> Impressions:
 
 @pytest.mark.parametrize(("material", "k"), [("ceramic", 5), ("iron alloy", 5), ("other", 10)])
 def test_spacing_by_class_of_material(material: str, k: float) -> None:
-    """5 diameters in ceramics, iron and its alloys, 10 in others (checks.md 1.4)."""
+    """5 diameters in ceramics, iron and its alloys, 10 in others: ISO 14577-1
+    (S, its published preview)."""
     d = diameter_of(np.array([AREA]), 3)[0]
     declared = Declared(material=material)
     assert all(codes(near_flags(grid(0.999 * k * d), declared, LIMITS)))
@@ -152,8 +153,8 @@ def test_other_sites_are_no_neighbours() -> None:
 
 
 def test_edges() -> None:
-    """At least 3 diameters from an edge (checks.md 1.4); beyond its ends an edge is as far as
-    its end."""
+    """At least 3 diameters from an edge, ISO 14577-1 (S, its published preview); beyond its ends an
+    edge is as far as its end."""
     edge = Declared(edges=((0.0, 0.0, 10e-6, 0.0),))
     xy = np.array([[5e-6, 2.9e-6], [5e-6, 3.1e-6], [12e-6, 2e-6], [13.1e-6, 0.0]])
     them = Impressions(list("abcd"), xy, np.full(4, 1e-6), ["1", "2", "3", "4"])

@@ -117,7 +117,7 @@ def test_a_contact_point_moved_by_hand() -> None:
 
 
 def test_a_zero_that_is_uncertain_makes_hardness_uncertain() -> None:
-    """u(H)/H = u(A)/A, about 2 u(h_c)/h_c (checks.md 12, C), for an ideal pyramid."""
+    """u(H)/H = u(A)/A, about 2 u(h_c)/h_c by GUM (C), for an ideal pyramid."""
     from drypoint.tips.build import ideal_tip
 
     stated = {"method": "declared", "depth": ZERO, "u_zero": 3e-9}
@@ -246,7 +246,7 @@ def test_the_window_of_the_hold(by_hand: bool) -> None:
 
 def test_creep_and_relaxation() -> None:
     """C_IT = 100 (h2 - h1)/h1 under force control, R_IT = 100 (F1 - F2)/F1 under depth control
-    (checks.md 1.1, M-hi), from handmade holds; each stands only where it has a meaning."""
+    (ISO 14577-1, M-hi), from handmade holds; each stands only where it has a meaning."""
     n = 400
     up = np.linspace(0, 1, n)
     down = np.linspace(1, 0, n)[1:]

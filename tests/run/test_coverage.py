@@ -30,7 +30,7 @@ def test_intervals_cover(grade: float, kind: str) -> None:
 
 @pytest.mark.parametrize(("grade", "apart"), [(1.0, 0.15), (0.1, 0.08)])
 def test_linear_and_monte_carlo_agree(grade: float, apart: float) -> None:
-    """JCGM 101, clause 8: both ways give the same interval of a mean of ten tests.
+    """JCGM 101: both ways give the same interval of a mean of ten tests.
 
     On the usual bench H_IT = F/A is known to 4 %, and 1/A bends by a tenth of U there.
     """

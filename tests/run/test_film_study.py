@@ -43,7 +43,7 @@ def test_the_film_of_the_demo_comes_back(demo_result: StudyResult, demo_study: P
 def test_tables_and_summary(demo_result: StudyResult, demo_study: Path) -> None:
     results = read_results(demo_study.parent / "results")
     for stem, columns in TABLES.items():
-        assert results.table(stem).columns == list(columns)
+        assert results.table(stem).columns == [*columns, "invented"]
     values = results.table("films")
     exact = values.row(0, named=True)
     assert exact["model"] == "exact layered contact" and exact["low"] < exact["value"]

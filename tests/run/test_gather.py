@@ -33,7 +33,7 @@ def test_a_budget_comes_to_what_is_reported(demo_result: StudyResult, symbol: st
 
 
 def test_monte_carlo_and_linear_propagation_agree(demo_result: StudyResult) -> None:
-    """Both ends of the 95 % interval (JCGM 101, clause 8 in spirit): within 15 % of U (the
+    """Both ends of the 95 % interval (JCGM 101, in spirit): within 15 % of U (the
     film's Poisson's ratio enters squared). The
     standard uncertainties differ for few tests, since a t distribution is wider than its u."""
     assert len(demo_result.trials) == 2 * len(demo_result.specimens)
@@ -106,7 +106,7 @@ def test_recalibration_on_request_scales_the_area() -> None:
         _found({"beta": "1.05"}).tip, AnalysisOptions(beta=1.0, recalibrate_tip=True)
     )
     assert scale == pytest.approx(1.05**2)
-    # gamma(0.17, 70.3 deg) = 1.0949: Hay, Bolshakov and Pharr 1999, checks.md section 2 (C).
+    # gamma(0.17, 70.3 deg) = 1.0949: Hay, Bolshakov & Pharr 1999 (C).
     radial = rule_scale(
         _found({"radial_correction": "true", "reference": "fused silica"}).tip,
         AnalysisOptions(recalibrate_tip=True),

@@ -163,18 +163,43 @@ def test_a_recipe_fault_is_told_before_any_computing(own_demo: Path) -> None:
     assert "beta" in str(caught.value)
 
 
-def test_nothing_but_bad_files_is_an_error_with_the_first_reason(tmp_path: Path) -> None:
+def test_nothing_but_bad_files_is_an_error_with_every_reason(tmp_path: Path) -> None:
     (tmp_path / "raw").mkdir()
     (tmp_path / "raw/a.txt").write_bytes(b"\x00\x01\x02\x03" * 100)
+    n = 60
+    good = [f"{k / 10:.1f};{min(k, n - k):.1f};{20 * min(k, n - k):.1f}" for k in range(n)]
+    spoiled = {
+        "b": [*good[:9], "0.9;nan;1", *good[10:]],
+        "c": [*good[:9], "0.9;1", *good[10:]],
+        "d": good[: n // 2],
+        "e": good[::-1],
+    }
+    for name, rows in spoiled.items():
+        text = "\n".join(["Time (s);Load (mN);Depth (nm)", *rows, ""])
+        (tmp_path / f"raw/{name}.txt").write_text(text)
+    shutil.copy(tmp_path / "raw/c.txt", tmp_path / "raw/f.txt")
+    with (tmp_path / "raw/f.txt").open("a") as file:
+        file.write("6.0;0.0;0.0\n")  # another file with the fault of c
     study = tmp_path / "s.toml"
     study.write_text(
         'drypoint = 1\n[study]\nname = "x"\n[[records]]\nfiles = ["raw/*.txt"]\nspecimen = "a"\n'
         '[specimens.a]\nnu = 0.3\n[tips.t]\nshape = "Berkovich"\n',
         encoding="utf-8",
     )
-    with pytest.raises(RecordError, match="Not one test"):
+    with pytest.raises(RecordError, match="No test gave") as caught:
         run_study(study)
+    said = str(caught.value)
+    for words in (
+        "raw/a.txt", "raw/b.txt, line 11, column 5", "holds nan", "raw/c.txt, line 11, column 6",
+        "2 fields where the others have 3", "raw/d.txt, line 31", "There is no unloading",
+        "raw/e.txt, line 3, column 1", "reversed order", "2 times", "raw/f.txt, line 11, column 6",
+    ):  # fmt: skip
+        assert words in said, words
     assert not (tmp_path / "results").exists()
+    from drypoint.app.faults import as_json
+
+    shown = as_json(caught.value)["all"]
+    assert len(shown) == 5 and any("raw/f.txt" in one["what"] for one in shown)
 
 
 def test_duplicates_across_tables_are_set_aside(own_demo: Path) -> None:

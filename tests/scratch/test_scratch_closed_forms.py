@@ -72,7 +72,7 @@ def test_flat_punch_does_not_plough() -> None:
 
 
 def test_scratch_hardness_by_the_standards_constant() -> None:
-    # ASTM G171-03, 3.2.1: HS_P = k P / w^2, k = 24.98 for GPa, gram-force and micrometre.
+    # ASTM G171-03: HS_P = k P / w^2, k = 24.98 for GPa, gram-force and micrometre.
     gf, um = 9.80665e-3, 1e-6
     found = scratch_hardness(Known(200 * gf), Known(30 * um))
     assert found.value / 1e9 == pytest.approx(24.98 * 200 / 30**2, rel=4e-4)

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from drypoint.errors import StoreError
 from drypoint.store import atomic_write, write_json, write_table
 from drypoint.store.atomic import is_running, new_tag
-from drypoint.store.tables import csv_bytes, excel_bytes, json_bytes, parquet_bytes
+from drypoint.store.tables import csv_bytes, json_bytes, parquet_bytes, xlsx_bytes
 
 
 def table() -> pl.DataFrame:
@@ -91,12 +91,12 @@ def test_csv_reads_back_exactly(numbers: list[float]) -> None:
 
 
 def test_the_same_bytes_again(tmp_path: Path) -> None:
-    """CSV, Parquet, Excel, also from another process and from a table in several pieces."""
+    """CSV, Parquet, xlsx, also from another process and from a table in several pieces."""
     pieces = pl.concat([table()[:1], table()[1:]], rechunk=False)
     assert parquet_bytes(table()) == parquet_bytes(pieces)
     assert csv_bytes(table()) == csv_bytes(pieces)
-    assert excel_bytes(table(), "tests") == excel_bytes(pieces, "tests")
-    written = write_table(table(), tmp_path / "tests.v1", excel=True)
+    assert xlsx_bytes(table(), "tests") == xlsx_bytes(pieces, "tests")
+    written = write_table(table(), tmp_path / "tests.v1", xlsx=True)
     assert [p.name for p in written] == ["tests.v1.csv", "tests.v1.parquet", "tests.v1.xlsx"]
     code = (
         "import sys, polars as pl; from pathlib import Path;"

@@ -42,8 +42,8 @@ def test_elastic_film_against_the_exact_half_space(E_film: float, thickness: flo
 def test_a_sticking_punch_is_stiffer() -> None:
     """ln(3 - 4 nu) (1 - nu)/(1 - 2 nu) times the frictionless force, ln 3 for nu = 0.
 
-    Full stick (Mossakovskii; Spence; in [johnson1985] section 5.5), from memory. With mu = 1 the
-    surface slides a little near the edge, so the force lies just below.
+    Full stick (Spence, Proc. R. Soc. A 305 (1968) 55; also in Johnson 1985), from memory. With
+    mu = 1 the surface slides a little near the edge, so the force lies just below.
     """
     stack, punch = stress.Stack(stress.Material(100e9, 0.0)), stress.flat_punch(1e-6)
     effort = stress.Effort(10, 4, 4)
@@ -53,7 +53,8 @@ def test_a_sticking_punch_is_stiffer() -> None:
 
 
 def test_limit_load_of_a_punch() -> None:
-    """Smooth circular punch: 5.69 k on a Tresca solid (Shield 1955, from memory).
+    """Smooth circular punch: 5.69 k on a Tresca solid (Shield, Proc. R. Soc. A 233
+    (1955) 267, from memory).
 
     The von Mises cylinder lies between the Tresca prisms inside and around it, k = Y/2 and
     Y/sqrt(3), so its limit lies between 2.845 Y and 3.285 Y.

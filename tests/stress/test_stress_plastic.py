@@ -103,7 +103,7 @@ def test_slope_of_the_unloading_is_that_of_elastic_contact(hard: stress.Solution
 
 def test_an_instrument_reads_too_much_where_the_surface_piles_up(hard: stress.Solution) -> None:
     """E_r by the contact depth is up to 32 % high on such solids [bolshakov1998]; independent runs
-    (PNAS 117 (2020) 7052) reach 1.324 at E/Y = 700, n = 0."""
+    (Lu et al., PNAS 117 (2020) 7052) reach 1.324 at E/Y = 700, n = 0."""
     seen = stress.as_seen(hard)
     assert 1.15 < seen.E_r / seen.true_E_r < 1.4
     assert 1.15 * seen.true_hardness < seen.H_IT
@@ -111,7 +111,8 @@ def test_an_instrument_reads_too_much_where_the_surface_piles_up(hard: stress.So
 
 @pytest.mark.parametrize("case", ["11", "71"])
 def test_curvature_of_published_runs(case: str, open_data: Path) -> None:
-    """Cases of an independent finite-element study (PNAS 117 (2020) 7052), each within 3 %."""
+    """Cases of an independent finite-element study (Lu et al., PNAS 117
+    (2020) 7052), each within 3 %."""
     with (open_data / "fe_cones" / "cone_70p3deg.csv").open() as f:
         row = next(r for r in csv.DictReader(f) if r["case"] == case)
     E, Y, n = float(row["E_GPa"]) * 1e9, float(row["yield_GPa"]) * 1e9, float(row["n"])

@@ -9,7 +9,7 @@ from drypoint.tips.area import area, area_slope, effective_radius, series_from_n
 from drypoint.tips.build import ideal_tip, series_tip
 from drypoint.tips.geometry import PYRAMIDS, Geometry
 
-SOURCE = "plane geometry; rounded numbers agree with ISO 14577-1 Table A.1 from memory"
+SOURCE = "plane geometry; rounded numbers agree with ISO 14577-1 from memory"
 # name, shape, angle in degrees (None: nominal), A_p/h^2, A_s/h^2, equivalent half angle, mark
 ROWS = [
     ("Vickers", "Vickers", None, 24.5042, 26.4287, 70.300, "C"),

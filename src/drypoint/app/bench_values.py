@@ -58,6 +58,7 @@ def bench_values(result: BenchResult) -> tuple[dict[str, Any], dict[str, Any]]:
         "names": [t.name for t in result.batch.tests],
         "labels": [c.tests.label(i) for i in range(len(c.tests))],
         "materials": [m.name for m in c.tests.materials],
+        "references": [m.words for m in c.tests.materials],
         "shape": c.tip.geometry.shape,
         "tip": c.tip.name,
         "frame": c.frame.name,
@@ -118,7 +119,7 @@ def kept(state: State) -> Entry | None:
 
 def _key(state: State) -> str:
     files = "" if state.results is None else repr(sorted(state.results.manifest.files.items()))
-    return cache_key("bench page", __version__, state.version, files)
+    return cache_key("bench page, references", __version__, state.version, files)
 
 
 def acceptance(state: State, identity: list[str]) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from drypoint.errors import DrypointError, Where
+from drypoint.errors import DrypointError, NoResultError, Where
 from drypoint.recipe import Conflict, StudyError
 
 
@@ -61,7 +61,7 @@ def status_of(error: DrypointError) -> int:
 
 def as_json(error: DrypointError) -> dict[str, Any]:
     """An error as plain values; ``text`` is what the command line prints."""
-    faults = error.problems if isinstance(error, StudyError) else ()
+    faults = error.problems if isinstance(error, StudyError | NoResultError) else ()
     return {
         "kind": type(error).__name__,
         "what": error.what,

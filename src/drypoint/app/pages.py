@@ -24,6 +24,7 @@ from drypoint.app.faults import as_json, status_of
 from drypoint.app.session import State
 from drypoint.errors import DrypointError
 from drypoint.figures.picture import css_variables
+from drypoint.notices import origin
 from drypoint.version import __version__
 
 HERE = Path(__file__).parent
@@ -123,6 +124,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["fault_values"] = as_json
+    made.globals["origin"] = origin
     return made
 
 

@@ -7,14 +7,13 @@ from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 
 from drypoint.app.faults import NotFound, PageError, Refused
+from drypoint.records.find import reserved_words
 
 #: Parts the folders in a key; stands in no file name that is served.
 PART = ":"
 _STUDY = re.compile(r"^\s*drypoint\s*=\s*\d+\s*(#.*)?$", re.MULTILINE)
 _DEPTH, _MOST, _LOOKED_AT = 4, 2000, 4096
 _NAME = re.compile(r"[^\x00-\x1f/\\:*?\"<>|]{1,120}")
-#: Names that Windows keeps for devices.
-_DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(10))}
 
 
 def key_of(root: Path, study: Path) -> str:
@@ -63,8 +62,9 @@ def plain_name(name: str) -> str:
         When it is not.
     """
     name = name.strip()
-    stem = name.split(".")[0].lower()
-    if not _NAME.fullmatch(name) or name.startswith(".") or name.endswith(".") or stem in _DEVICES:
+    if words := reserved_words(name):
+        raise PageError(words, remedy="Choose another name.")
+    if not _NAME.fullmatch(name) or name.startswith(".") or name.endswith("."):
         raise PageError(
             f"“{name[:60]}” is no name for a file or folder.",
             remedy="Use letters, digits, blanks, “-” and “_”; no slash, no point in front.",

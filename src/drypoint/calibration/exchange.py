@@ -108,7 +108,10 @@ def to_mapping(c: Calibration, provenance: Mapping[str, str] | None = None) -> d
             "origin": list(c.linked.origin),
         },
         "references": [
-            {"name": r.name, "E_GPa": r.E / 1e9, "u_E_GPa": r.u_E / 1e9, "nu": r.nu, "u_nu": r.u_nu}
+            {
+                "name": r.name, "E_GPa": r.E / 1e9, "u_E_GPa": r.u_E / 1e9, "nu": r.nu,
+                "u_nu": r.u_nu, **({"face": r.face} if r.face else {}),
+            }
             for r in c.tests.materials
         ],
         "fit": {

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from drypoint.calibration.charts import Change, Chart, change_point, ewma, individuals
 from drypoint.calibration.problems import CalibrationError, Finding
+from drypoint.notices import CLEANING
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
@@ -35,7 +36,8 @@ class Health:
 
     ``state`` is ``"steady"``, ``"changed"`` or ``"too few checks"``. ``between`` are the last day
     before and the first day after the change; ``doubtful_since`` is the earliest day that the
-    likelihood does not exclude. ``after`` are the points after the change.
+    likelihood does not exclude. ``after`` are the points after the change. ``invented``: some of
+    the points are from invented data.
     """
 
     points: tuple[Point, ...]
@@ -47,6 +49,7 @@ class Health:
     doubtful_since: date | None
     after: tuple[int, ...]
     findings: tuple[Finding, ...]
+    invented: bool = False
 
 
 def tip_health(
@@ -127,7 +130,8 @@ def tip_health(
                 "tip changed",
                 f"The {what} changed by {100 * size:+.1f} % between {before.isoformat()} and "
                 f"{ordered[first].day.isoformat()}.",
-                "Clean the tip, look at it, calibrate it again, and look at the studies since.",
+                "Clean the tip, look at it, calibrate it again, and look at the studies since. "
+                f"{CLEANING}",
                 serious=True,
             )
         )

@@ -220,8 +220,8 @@ def _given(
         parts.append(single("epsilon", a.epsilon, a.u_epsilon, "fixed in the recipe"))
     for ref in t.materials:
         origin = f"reference material {ref.name}"
-        parts.append(single(f"ref.{ref.name}.E", ref.E, ref.u_E, origin))
-        parts.append(single(f"ref.{ref.name}.nu", ref.nu, ref.u_nu, origin))
+        names, mean = (f"ref.{ref.name}.E", f"ref.{ref.name}.nu"), np.array([ref.E, ref.nu])
+        parts.append(Joint(names, mean, ref.covariance, (origin, origin)))
     for c in constraints:
         if isinstance(c, KnownCompliance):
             parts.append(single("frame.C_f", c.value, c.u, c.origin))

@@ -63,7 +63,7 @@ class NoiseStudy:
     averaging time at the least Allan deviation of depth, ``floor_depth`` that least value.
     ``drift_rate`` (m/s) is each stretch's, ``drift_spread`` the standard deviation of a rate from
     stretch to stretch, ``drift_limit`` a limit for the flag: the rate that 95 % of such stretches
-    stay under. NaN where nothing was there to judge by.
+    stay under. NaN where nothing was there to judge by. ``invented``: the records are.
     """
 
     noise_force: float
@@ -77,6 +77,7 @@ class NoiseStudy:
     drift_spread: float
     drift_limit: float
     sentences: tuple[str, ...]
+    invented: bool = False
 
 
 def quiet_stretches(batch: Batch, segments: Segments, *, settle: float = 0.3) -> list[Stretch]:

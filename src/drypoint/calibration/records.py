@@ -20,6 +20,8 @@ from drypoint.tips.geometry import Geometry
 from drypoint.tips.tip import Bench
 
 _ROUNDS = 6
+#: Tests that are named for each reason of a finding.
+_NAMED = 10
 
 
 @dataclass(frozen=True)
@@ -102,13 +104,25 @@ def calibrate_batch(
                 "Frame compliance and unloading fits did not settle together.",
                 remedy="Take a narrower unloading window or larger forces.",
             )
-    faults = [
+    return Calibrated(c.with_findings(*_set_aside(reduced, kept)), reduced, tuple(course))
+
+
+def _set_aside(reduced: Reduced, batch: Batch) -> list[Finding]:
+    """The reference tests without a result: every reason, with its tests."""
+    reasons: dict[tuple[str, str], list[str]] = {}
+    for f in reduced.faults:
+        reasons.setdefault((f.reason, f.remedy), []).append(batch.tests[f.test].name)
+    if not reasons:
+        return []
+    said = []
+    for (reason, _), names in reasons.items():
+        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        said.append(f"{', '.join(names[:_NAMED])}{more}: {reason}")
+    return [
         Finding(
             "tests set aside",
-            f"{len(reduced.faults)} of {len(kept)} reference tests gave no result; the first, "
-            f"{kept.tests[f.test].name}: {f.reason}",
-            f.remedy,
+            f"{len(reduced.faults)} of {len(batch)} reference tests gave no result. "
+            + " ".join(said),
+            " ".join(dict.fromkeys(remedy for _, remedy in reasons)),
         )
-        for f in reduced.faults[:1]
     ]
-    return Calibrated(c.with_findings(*faults), reduced, tuple(course))

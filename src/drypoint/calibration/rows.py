@@ -29,13 +29,19 @@ OWN = ("F_max", "h_max", "C_t", "m")
 
 @dataclass(frozen=True)
 class Reference:
-    """A reference material as certified: E (Pa), nu, and their standard uncertainties."""
+    """A reference material as certified: E (Pa), nu, and their standard uncertainties.
+
+    ``stated`` is ``"M"`` where E/(1 - nu^2) and nu are known independently of each other, not E and
+    nu; ``u_E`` then includes the part of nu. ``face`` names the face of an anisotropic crystal.
+    """
 
     name: str
     E: float
     nu: float
     u_E: float = 0.0
     u_nu: float = 0.0
+    stated: str = "E"
+    face: str = ""
 
     def __post_init__(self) -> None:
         if not (0 < self.E < np.inf and -1 < self.nu < 0.5 and self.u_E >= 0 and self.u_nu >= 0):
@@ -48,7 +54,33 @@ class Reference:
     @classmethod
     def of(cls, material: Material) -> Reference:
         """A packaged reference material."""
-        return cls(material.name, material.E, material.nu, material.u_E, material.u_nu)
+        return cls(
+            material.name, material.E, material.nu, material.u_E, material.u_nu, material.stated,
+            material.face,
+        )  # fmt: skip
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariance of E and nu, shape (2, 2)."""
+        off = -2 * self.nu * self.M * self.u_nu**2 if self.stated == "M" else 0.0
+        return np.array([[self.u_E**2, off], [off, self.u_nu**2]])
+
+    @property
+    def M(self) -> float:
+        """Indentation modulus E/(1 - nu^2), Pa."""
+        return self.E / (1 - self.nu**2)
+
+    @property
+    def u_M(self) -> float:
+        """Standard uncertainty of :attr:`M`, Pa."""
+        plane = 1 - self.nu**2
+        slope = np.array([1 / plane, 2 * self.nu * self.E / plane**2])
+        return float(np.sqrt(max(slope @ self.covariance @ slope, 0.0)))
+
+    @property
+    def words(self) -> str:
+        """Its name, with the face of a crystal."""
+        return f"{self.name} (crystal, face {self.face})" if self.face else self.name
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from drypoint import materials
 from drypoint.calibration.problems import Finding
 from drypoint.calibration.result import Calibration, area_jacobian
 from drypoint.errors import DrypointError
+from drypoint.notices import CLEANING
 
 Floats = NDArray[np.float64]
 
@@ -198,7 +199,8 @@ def _jump(c: Calibration) -> Iterator[Finding]:
             f"From {c.tests.label(first)} on, the area at equal depth is {100 * change:+.1f} % "
             f"({score[k]:.1f} u), in the order in which the tests stand.",
             "The tip may have been chipped or picked up dirt. Clean and look at it, and repeat the "
-            "reference tests; if the order of the tests is not that of time, sort them.",
+            "reference tests; if the order of the tests is not that of time, sort them. "
+            f"{CLEANING}",
             serious=True,
         )
 

@@ -233,7 +233,12 @@ def stress(
     names: Annotated[
         list[str] | None, typer.Argument(help="Names of runs; all where left out.")
     ] = None,
-    tip: Annotated[str, typer.Option("--tip", help="Shape of the tip.")] = "modified Berkovich",
+    tip: Annotated[
+        str | None,
+        typer.Option(
+            "--tip", metavar="SHAPE", help="Shape of the tip; without a study: modified Berkovich."
+        ),
+    ] = None,
     angle_deg: Annotated[
         float | None, typer.Option("--angle-deg", help="Angle between axis and face or side.")
     ] = None,
@@ -241,26 +246,47 @@ def stress(
         float | None,
         typer.Option("--radius-nm", help="Radius of a sphere or punch, or of a blunt end."),
     ] = None,
+    tip_from: Annotated[
+        str | None,
+        typer.Option(
+            "--tip-from",
+            metavar="NAME|FILE",
+            help="Measured tip: a bench or tip of the study, a calibration file, or a TOML file "
+            "with the keys of one tip.",
+        ),
+    ] = None,
     rigid: Annotated[
-        bool, typer.Option("--rigid", help="A rigid tip; diamond where left out.")
-    ] = False,
+        bool | None,
+        typer.Option("--rigid/--no-rigid", help="A rigid tip, or one with its elastic constants."),
+    ] = None,
     solid: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--solid",
             help="Specimen or substrate: “E_GPa = 170, nu = 0.22, "
             "hardness_GPa = 12”; keys as in a study file.",
         ),
-    ] = "",
+    ] = None,
     layer: Annotated[
         list[str] | None,
-        typer.Option("--layer", help="A layer, the uppermost first: likewise, with thickness_nm."),
+        typer.Option(
+            "--layer",
+            help="A layer, with thickness_nm; repeat for more, the uppermost first. Replaces all "
+            "layers of a run.",
+        ),
     ] = None,
-    force_mN: Annotated[float | None, typer.Option("--force-mN", help="Largest force.")] = None,
-    depth_nm: Annotated[float | None, typer.Option("--depth-nm", help="Largest depth.")] = None,
-    cycles: Annotated[int, typer.Option("--cycles", help="Times the force is put on.")] = 1,
-    friction: Annotated[float, typer.Option("--friction", help="Coefficient of friction.")] = 0.0,
-    quality: Annotated[str, typer.Option("--quality", help="quick or fine.")] = "quick",
+    force_mN: Annotated[float | None, typer.Option("--force-mN", help="Maximum force.")] = None,
+    depth_nm: Annotated[float | None, typer.Option("--depth-nm", help="Maximum depth.")] = None,
+    cycles: Annotated[
+        int | None, typer.Option("--cycles", help="Number of load cycles; without a study: 1.")
+    ] = None,
+    friction: Annotated[
+        float | None,
+        typer.Option("--friction", help="Coefficient of friction; without a study: 0."),
+    ] = None,
+    quality: Annotated[
+        str | None, typer.Option("--quality", help="quick or fine; without a study: quick.")
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", help="Folder for tables, figures and fields; none where left out."),
@@ -275,16 +301,20 @@ def stress(
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
 ) -> None:
     """Show what a test does below the surface: yield, stresses, what the instrument would see. By
-    finite elements, for a study's runs or for tip, solids and load given as options."""
-    from drypoint.cli.stress import Options, options_command, study_command, vtu_choice
+    finite elements, for a study's runs or for tip, solids and load given as options.
+
+    With a study, an option replaces that key of every run that is solved; --solid and --layer
+    replace the whole substrate and all layers. The study file is not changed."""
+    from drypoint.cli.stress import options_command, study_command
+    from drypoint.cli.stress_options import Options, vtu_choice
 
     which = vtu_choice(vtu, out)
-    if study is not None:
-        raise typer.Exit(study_command(study, names or [], which, out, fresh, quiet))
     given = Options(
-        tip, angle_deg, radius_nm, rigid, tuple(layer or ()), solid, force_mN, depth_nm, cycles,
-        friction, quality,
+        tip, angle_deg, radius_nm, tip_from, rigid, solid, tuple(layer or ()), force_mN, depth_nm,
+        cycles, friction, quality,
     )  # fmt: skip
+    if study is not None:
+        raise typer.Exit(study_command(study, names or [], given, which, out, fresh, quiet))
     raise typer.Exit(options_command(given, which or "none", out, fresh, quiet))
 
 

@@ -92,6 +92,7 @@ def verdict_lines(result: BenchResult) -> list[str]:
         a, ua = round_pair(float(A[0]) * 1e12, float(u_A[0]) * 1e12)
         rows.append([f"{h * 1e9:.3g} nm", f"{a} µm²", f"{ua} µm²"])
     out += table(["contact depth", "area", "standard uncertainty"], rows).splitlines()
+    out.append("Reference materials: " + "; ".join(m.words for m in c.tests.materials) + ".")
     by = "; ".join(c.identification.by)
     out.append(f"Tip and frame told apart by {by}; {len(c.tests)} unloadings.")
     for b in result.blocks:

@@ -182,6 +182,7 @@ def add_study(
     from datetime import UTC, datetime
 
     from drypoint.ledger import CalibrationBody
+    from drypoint.notices import with_origin
     from drypoint.run import run_study
     from drypoint.run.remembering import study_body
 
@@ -198,7 +199,7 @@ def add_study(
                 f"{used.calibration[:12]}…) is not in this ledger: it was accepted elsewhere, or "
                 "its file was changed since."
             )
-    _accept(book, book.propose(body), who, why)
+    _accept(book, book.propose(body), who, with_origin(why, result.invented))
 
 
 @ledger.command()

@@ -40,6 +40,11 @@ def plan_lines(plan: Plan) -> list[str]:
     else:
         lines.append(f"To be computed: {'no other test' if more else 'no test'}{more}.")
     lines.append(f"Kept from earlier runs: {_count(range(plan.kept), 'test')}.")
+    if plan.to_solve:
+        count = _count(plan.to_solve, "stress run")
+        lines.append(f"To be solved: {count}: {_named(plan.to_solve)}")
+    if plan.solved:
+        lines.append(f"Kept from earlier runs: {_count(plan.solved, 'stress run')}.")
     lines.append("Nothing was changed.")
     return lines
 

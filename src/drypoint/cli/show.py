@@ -19,14 +19,10 @@ def complain(error: DrypointError) -> int:
 
 
 def set_aside_lines(items: Iterable[SetAside]) -> list[str]:
-    """One paragraph for each record that was set aside."""
-    out = []
-    for s in items:
-        place = s.file + (f", line {s.line}" if s.line else "")
-        place += f", column {s.column}" if s.column else ""
-        who = f" (test {s.test})" if s.test else ""
-        out.append(f"  {place}{who}: {s.reason} {s.remedy}")
-    return out
+    """Every reason for which records were set aside, with the records."""
+    from drypoint.records.grouped import lines_of
+
+    return lines_of(items)
 
 
 def table(head: list[str], rows: list[list[str]]) -> str:

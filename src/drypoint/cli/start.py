@@ -156,7 +156,7 @@ def _brief(u: Understanding) -> list[str]:
 
 def _full(u: Understanding, root: Path | None) -> list[str]:
     names = {"\t": "tab", ",": "comma", ";": "semicolon", " ": "blanks", "|": "bar"}
-    kinds = {"excel": "workbook", "hdf5": "HDF5", "parquet": "Parquet"}
+    kinds = {"workbook": "workbook", "hdf5": "HDF5", "parquet": "Parquet"}
     out = [u.path]
     if u.places:
         more = f" and {len(u.places) - 5} more" if len(u.places) > 5 else ""
@@ -170,7 +170,7 @@ def _full(u: Understanding, root: Path | None) -> list[str]:
         out.append(f"  text      {u.encoding}{packed}")
     if u.kind in kinds:
         out.append(f"  kind      {kinds[u.kind]}")
-    if u.kind == "excel" and u.first_data_line:
+    if u.kind == "workbook" and u.first_data_line:
         out.append(
             f"  rows      names in {u.header_line or '-'}, units in {u.unit_line or '-'}, "
             f"numbers from {u.first_data_line}"

@@ -2,59 +2,45 @@
 
 from __future__ import annotations
 
-import json
-import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drypoint.cli.show import table
+from drypoint.cli.stress_options import Options, keys_of
 from drypoint.cli.work import watching
 from drypoint.errors import StressError, Where
 
 if TYPE_CHECKING:
-    from drypoint.recipe.stressing import StressKeys
+    from drypoint.recipe import Study
+    from drypoint.recipe.stress_changes import Override
     from drypoint.report.model import Table
     from drypoint.run.elastic_first import ElasticAnswer
     from drypoint.run.stressing import StressResult
     from drypoint.stress import Problem
 
 
+#: The shape of the tip if no option says another.
+DEFAULT_TIP = "modified Berkovich"
+
+
 @dataclass(frozen=True)
-class Options:
-    """What is given on the command line in place of a study."""
+class WrittenFrom:
+    """What results were made from: tables for ``stress.toml``, entries for ``summary.json``."""
 
-    shape: str
-    angle_deg: float | None
-    radius_nm: float | None
-    rigid: bool
-    layers: tuple[str, ...]
-    solid: str
-    force_mN: float | None
-    depth_nm: float | None
-    cycles: int
-    friction: float
-    quality: str
-
-
-def vtu_choice(text: str | None, out: Path | None) -> str | None:
-    """Which fields are to be written; ``None`` leaves it to the study."""
-    if text is None:
-        return None
-    if text not in ("none", "peak", "every step"):
-        raise StressError(
-            f"“{text}” says not of which steps fields are to be written.",
-            remedy="Allowed: --vtu none, --vtu peak, --vtu 'every step'.",
-        )
-    if out is None and text != "none":
-        raise StressError("Fields have nowhere to go.", remedy="Give a folder with --out.")
-    return text
+    tables: dict[str, Any]
+    summary: dict[str, Any]
 
 
 def study_command(
-    path: Path, names: list[str], vtu: str | None, out: Path | None, fresh: bool, quiet: bool
-) -> int:
-    """Solve the stress runs of a study, all or some by name; write them where asked."""
+    path: Path, names: list[str], given: Options, vtu: str | None, out: Path | None, fresh: bool,
+    quiet: bool,
+) -> int:  # fmt: skip
+    """Solve the stress runs of a study, all or some by name; write them where asked.
+
+    Options replace keys of every run that is solved. What they replaced is printed and written.
+    """
     from drypoint.recipe import load_study
     from drypoint.run.stressing import run_stress
 
@@ -66,111 +52,133 @@ def study_command(
             where=Where(str(path)),
             remedy="Add a table [stress.NAME], or give a tip, a load and solids as options.",
         )
+    runs = [_with_options(study, name, given) for name in dict.fromkeys(wanted)]
     results = []
-    for name in wanted:
+    for name, (changed, said) in zip(dict.fromkeys(wanted), runs, strict=True):
+        for line in override_lines(said):
+            print(f"{name}: {line}")
         with watching(quiet) as watch:
             results.append(
-                run_stress(study, name, use_cache=not fresh, watch=watch, first=_say_first)
+                run_stress(changed, name, use_cache=not fresh, watch=watch, first=_say_first)
             )
         _say(results[-1])
     if study.file.study.invented:
         print("The data of this study are invented.")
     if out is not None:
-        _write(results, out, {r.name: vtu or study.file.stress[r.name].vtu for r in results})
+        which = {r.name: vtu or study.file.stress[r.name].vtu for r in results}
+        _write(results, out, which, _origin_of(study, runs, results))
     return 3 if any(r.run.stopped for r in results) else 0
+
+
+def _with_options(study: Study, name: str, given: Options) -> tuple[Study, tuple[Override, ...]]:
+    from drypoint.recipe.locate import dotted
+    from drypoint.recipe.stress_changes import measured_tip, overridden
+    from drypoint.recipe.to_stress import StressKeyError, stress_problem
+
+    keys = study.file.stress.get(name)
+    own = None
+    if keys is not None and keys.shape is not None:
+        own = keys.shape.model_dump(mode="json", exclude_unset=True)
+    tip = None if given.tip_from is None else measured_tip(given.tip_from, study)
+    changed = overridden(study, name, keys_of(given, own) if keys is not None else {}, tip)
+    try:
+        stress_problem(changed[0], name)  # a fault of the second run is reported before any solving
+    except StressKeyError as error:
+        first = error.faults[0]
+        where = Where(str(study.path), key=dotted(("stress", name, *first.path)))
+        raise StressError(first.what, where=where, remedy=first.allowed) from error
+    return changed
+
+
+def override_lines(said: Sequence[Override]) -> list[str]:
+    """A sentence for each key that an option replaced."""
+    from drypoint.recipe.toml_text import value_text
+
+    out = []
+    for one in said:
+        was = "the study leaves it out" if one.study is None else f"study: {value_text(one.study)}"
+        used = "removed" if one.used is None else value_text(one.used)
+        out.append(f"{one.key} overridden by an option: {used} ({was}).")
+    return out
 
 
 def options_command(given: Options, vtu: str, out: Path | None, fresh: bool, quiet: bool) -> int:
     """Solve what the options state, through a cache in the folder of the results."""
-    from drypoint.recipe.to_stress import problem_of
-    from drypoint.recipe.to_tip import tip_key_problems, tip_of
+    from drypoint.recipe.ruling import section_faults
+    from drypoint.recipe.stress_changes import checked, measured_tip
+    from drypoint.recipe.stressing import StressKeys
+    from drypoint.recipe.to_stress import problem_of, with_load_doubt
+    from drypoint.recipe.to_tip import tip_of
     from drypoint.run.stressing import run_problem
     from drypoint.store import Cache
 
-    keys = _keys(given)
-    assert keys.shape is not None
-    for fault in tip_key_problems(("shape",), keys.shape):
-        raise StressError(f"{fault.path[-1]}: {fault.what}", remedy=fault.allowed)
-    problem = problem_of("stress", keys, tip_of(given.shape, keys.shape))
+    body = {"substrate": {}, **keys_of(given, {"shape": DEFAULT_TIP})}
+    bench = None
+    if given.tip_from is None:
+        body.setdefault("shape", {"shape": DEFAULT_TIP})
+    else:
+        measured = measured_tip(given.tip_from)
+        body |= measured.keys
+        bench = measured.bench
+    keys = checked(StressKeys, body)
+    if bench is not None:
+        exchanged = bench.exchanged.bench
+        problem = problem_of("stress", keys, exchanged.tip)
+        problem = with_load_doubt(problem, exchanged.frame.u_force_scale)
+    else:
+        assert keys.shape is not None
+        for fault in section_faults(("shape",), keys.shape):
+            raise StressError(f"{fault.path[-1]}: {fault.what}", remedy=fault.allowed)
+        problem = problem_of("stress", keys, tip_of(keys.shape.shape, keys.shape))
     cache = Cache.beside(out) if out is not None and not fresh else None
     with watching(quiet) as watch:
         result = run_problem(problem, cache=cache, watch=watch, first=_say_first)
     _say(result)
     if out is not None:
-        _write([result], out, {result.name: vtu}, keys)
+        made: dict[str, Any] = {
+            "stress": {"NAME": keys.model_dump(mode="python", exclude_unset=True)}
+        }
+        if bench is not None:
+            made["benches"] = {bench.name: {"file": bench.file}}
+        _write([result], out, {result.name: vtu}, WrittenFrom(made, {}))
     return 3 if result.run.stopped else 0
 
 
-def _keys(given: Options) -> StressKeys:
-    """The options as the keys of a study file, checked like those."""
-    from pydantic import ValidationError
-
-    from drypoint.recipe.problems import from_pydantic
-    from drypoint.recipe.stressing import StressKeys
-    from drypoint.tips.geometry import PYRAMIDS
-
-    angle = "face_angle_deg" if given.shape in PYRAMIDS else "half_angle_deg"
-    shape: dict[str, Any] = {
-        "shape": given.shape,
-        angle: given.angle_deg,
-        "radius_nm": given.radius_nm,
-    }
-    if given.shape in PYRAMIDS and given.radius_nm is not None:
-        shape["area"] = {"kind": "blunted"}
-    body = {
-        "shape": {k: v for k, v in shape.items() if v is not None},
-        "rigid": given.rigid,
-        "layers": [_inline(text, "--layer") for text in given.layers],
-        "substrate": _inline(given.solid, "--solid"),
-        "force_mN": given.force_mN,
-        "depth_nm": given.depth_nm,
-        "cycles": given.cycles,
-        "friction": given.friction,
-        "quality": given.quality,
-    }
-    body = {k: v for k, v in body.items() if v is not None}
-    try:
-        return StressKeys.model_validate_json(json.dumps(body))
-    except ValidationError as error:
-        faults = from_pydantic(error.errors(), StressKeys)
-        text = " ".join(
-            f"{'.'.join(map(str, f.path))}: {f.what} {f.allowed}".strip() for f in faults
+def _origin_of(
+    study: Study,
+    runs: Sequence[tuple[Study, tuple[Override, ...]]],
+    results: Sequence[StressResult],
+) -> WrittenFrom:
+    """The tables of the runs as they were solved, and what options replaced in them."""
+    tables: dict[str, Any] = {}
+    benches: dict[str, Any] = {}
+    summary: dict[str, Any] = {}
+    for (changed, said), one in zip(runs, results, strict=True):
+        tables[one.name] = changed.file.stress[one.name].model_dump(
+            mode="python", exclude_unset=True
         )
-        raise StressError(
-            text, remedy="The keys are those of [stress.NAME] in a study file."
-        ) from None
-
-
-_PAIR = re.compile(r'\s*(\w+)\s*=\s*("[^"]*"|\[.*\]|[^,\[\]"=]+?)\s*(?:,|$)')
-
-
-def _inline(text: str, option: str) -> dict[str, Any]:
-    """``E_GPa = 240, nu = 0.25, name = film`` as a table."""
-    out: dict[str, Any] = {}
-    at = 0
-    body = text.strip()
-    while at < len(body):
-        found = _PAIR.match(body, at)
-        if found is None or found[1] in out:
-            raise StressError(
-                f"{option} “{text}” cannot be read from “{body[at:]}” on.",
-                remedy="Write KEY = VALUE with commas between, for example: "
-                "E_GPa = 240, nu = 0.25, hardness_GPa = 18, thickness_nm = 400.",
+        new = set(changed.benches) - set(study.benches)
+        benches |= {n: {"file": changed.benches[n].file} for n in new}
+        files = {n: changed.benches[n].sha256 for n in new}
+        summary[one.name] = [
+            {"key": o.key, "study": o.study, "used": o.used}
+            | (
+                {"calibration_sha256": files[o.used]}
+                if o.key == "bench" and o.used in files
+                else {}
             )
-        out[found[1]] = _value(found[2])
-        at = found.end()
-    return out
-
-
-def _value(text: str) -> Any:
-    try:
-        return float(text)
-    except ValueError:
-        pass
-    try:
-        return json.loads(text)
-    except ValueError:
-        return text.strip('"')
+            for o in said
+        ]
+    made: dict[str, Any] = {"stress": tables}
+    if benches:
+        made["benches"] = benches
+    return WrittenFrom(
+        made,
+        {
+            "study": {"file": study.path.name, "recipe_sha256": study.recipe_hash},
+            "overridden": summary,
+        },
+    )
 
 
 def _say_first(problem: Problem, answer: ElasticAnswer) -> None:
@@ -214,7 +222,7 @@ def _text(one: Table) -> str:
 
 
 def _write(
-    results: list[StressResult], out: Path, vtu: dict[str, str], keys: StressKeys | None = None
+    results: list[StressResult], out: Path, vtu: dict[str, str], made_from: WrittenFrom
 ) -> None:
     """Tables, figures and fields as one whole set; an earlier one stays until all is there."""
     from drypoint.recipe import canonical_hash, dumps
@@ -228,17 +236,18 @@ def _write(
     from drypoint.store import Origin, atomic_write, new_results, write_json, write_table
     from drypoint.version import __version__
 
-    origin = Origin({}, canonical_hash([r.key for r in results]), "", __version__, 0)
+    invented = any(r.invented for r in results)
+    key = canonical_hash([r.key for r in results])
+    origin = Origin({}, key, "", __version__, 0, invented=invented)
     with new_results(out, origin) as place:
         for stem, frame in stress_tables(results).items():
-            write_table(frame, place / stem)
+            write_table(frame, place / stem, invented=invented)
         for one in results:
             write_record(one, place)
             write_vtu(one, place, vtu[one.name])
             for picture in stress_pictures(one):
                 atomic_write(place / f"{picture.name}.png", picture.png())
-        if keys is not None:
-            body = {"stress": {"NAME": keys.model_dump(mode="python", exclude_unset=True)}}
-            atomic_write(place / "stress.toml", dumps(body).encode("utf-8"))
-        write_json({"stress": [stress_summary(r) for r in results]}, place / "summary.json")
+        atomic_write(place / "stress.toml", dumps(made_from.tables).encode("utf-8"))
+        told = {"invented": invented, "stress": [stress_summary(r) for r in results]}
+        write_json({**told, **made_from.summary}, place / "summary.json")
     print(f"Results: {out}")

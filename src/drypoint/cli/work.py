@@ -13,7 +13,7 @@ from typing import Literal
 from pydantic import ValidationError
 
 from drypoint.cli.show import set_aside_lines, table
-from drypoint.errors import DecisionError
+from drypoint.errors import DecisionError, StressError, Where
 from drypoint.recipe import Decision, append, load_study
 from drypoint.recipe.decisions import unknown_test
 from drypoint.run import Step, StudyResult, Watch, run_study
@@ -60,6 +60,7 @@ def answer_lines(result: StudyResult) -> list[str]:
             row.append(f"{value} ± {u} {unit_text(symbol)} (k = {s.k:.2f})")
         rows.append(row)
     lines = table(["specimen", "tests", *ANSWER], rows).splitlines()
+    lines += [f"{s}: {p.words}" for s, found in result.populations.items() for p in found]
     if not result.films:
         return lines
     from drypoint.run.film_answers import TOGETHER, film_answers
@@ -87,6 +88,12 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
         from drypoint.cli.tracks import scratch_lines
 
         print("\n".join(scratch_lines(result.scratch)))
+    if result.stress and not result.study.file.records:
+        from drypoint.report.stress_words import found_words
+
+        for one in result.stress:
+            print(f"Stress run {one.name}:")
+            print("\n".join(f"  {line}" for line in found_words(one)))
     for note in result.notes:
         print(f"Note: {note}")
     if result.set_aside:
@@ -113,6 +120,13 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
     from drypoint.run.rerun import changes_between, parse_change, rerun
 
     base = load_study(study)
+    if not base.file.records and not base.file.tracks:
+        raise StressError(
+            "This study has no tests to compare.",
+            where=Where(str(base.path)),
+            remedy="Other numbers for a stress run are options: drypoint stress STUDY NAME "
+            "--force-mN 10.",
+        )
     changes = [c for t in texts for c in parse_change(t, base)]
     if recipe is not None:
         changes += changes_between(base, load_study(recipe))
@@ -140,10 +154,11 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
     else:
         print("No reported value moves.")
     if out is not None:
-        from drypoint.store.tables import csv_bytes
+        from drypoint.store.tables import csv_bytes, marked
 
         out.parent.mkdir(parents=True, exist_ok=True)
-        atomic_write(out, csv_bytes(found.table()))
+        moved = found.table()
+        atomic_write(out, csv_bytes(marked(moved) if base.invented else moved))
         print(f"Written: {out}")
     return 0
 

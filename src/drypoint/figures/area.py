@@ -31,7 +31,7 @@ def area_function(result: StudyResult, tip: str) -> Picture:
     h = _axis(depth, bench.tip)
     A, u = area_and_u(bench.tip, h)
     ideal = ideal_area(bench.tip, h)
-    picture = Picture(f"area-{tip}", 3.0)
+    picture = Picture(f"area-{tip}", 3.0, invented=result.invented)
     nm, um2 = h * 1e9, 1e12
     with drawing():
         above, below = picture.subplots(2, 1, sharex=True, height_ratios=(1.5, 1))

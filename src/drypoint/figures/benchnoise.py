@@ -32,7 +32,7 @@ _SHORT = {
 
 def allan(study: NoiseStudy) -> Picture:
     """Allan deviation of depth and force against averaging time, with the best time for depth."""
-    picture = Picture("calibration-noise", 2.45)
+    picture = Picture("calibration-noise", 2.45, invented=study.invented)
     with drawing():
         left, right = picture.subplots(1, 2)
         _course(left, study.tau, study.allan_depth * 1e9, 0, "Depth: Allan deviation / nm")
@@ -81,11 +81,14 @@ def correlations(joint: Joint) -> Floats:
     return np.asarray(joint.cov / np.outer(joint.sd, joint.sd))
 
 
-def correlation_map(joint: Joint) -> Picture:
-    """Correlation of the inputs that a calibration carries into every result."""
+def correlation_map(joint: Joint, *, invented: bool = False) -> Picture:
+    """Correlation of the inputs that a calibration carries into every result.
+
+    With ``invented`` the footer says that the calibration is from invented data.
+    """
     inputs = correlated(joint)
     r, n = correlations(inputs), len(inputs.names)
-    picture = Picture("calibration-correlation", 0.9 + 0.24 * n)
+    picture = Picture("calibration-correlation", 0.9 + 0.24 * n, invented=invented)
     with drawing():
         axes = picture.add_subplot()
         for i in range(1, n):

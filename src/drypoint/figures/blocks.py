@@ -20,7 +20,9 @@ _MOST_NAMES = 14
 def block_tests(blocks: Sequence[CheckedBlock]) -> Picture:
     """Values of one block test by test, a panel for each certified quantity (one or more)."""
     specimen = blocks[0].specimen
-    picture = Picture(f"calibration-block-{specimen}", 0.95 + 1.75 * len(blocks))
+    height = 0.95 + 1.75 * len(blocks)
+    invented = any(b.invented for b in blocks)
+    picture = Picture(f"calibration-block-{specimen}", height, invented=invented)
     with drawing():
         panels = np.atleast_1d(picture.subplots(len(blocks), 1, sharex=True))
         for axes, b in zip(panels, blocks, strict=True):

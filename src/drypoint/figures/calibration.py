@@ -33,7 +33,7 @@ def calibrated_area(result: BenchResult) -> Picture:
     h = np.geomspace(0.93 * c.rows.h_c.min(), 1.07 * c.rows.h_c.max(), 200)
     A, u = c.area(h)
     ideal = ideal_area(c.tip, h)
-    picture = Picture("calibration-area", 4.0)
+    picture = Picture("calibration-area", 4.0, invented=result.invented)
     nm, um2 = h * 1e9, 1e12
     with drawing():
         above, below = picture.subplots(2, 1, sharex=True, height_ratios=(1, 1.15))
@@ -79,7 +79,7 @@ def residuals(result: BenchResult) -> Picture:
     """What is left of the contact compliance, in percent and in standard uncertainties."""
     c = result.calibrated.calibration
     z, rel = c.rows.standardised, 100 * c.rows.residual / c.rows.predicted
-    picture = Picture("calibration-residuals", 3.2)
+    picture = Picture("calibration-residuals", 3.2, invented=result.invented)
     with drawing():
         above, below = picture.subplots(2, 1, sharex=True)
         for axes in (above, below):
@@ -116,7 +116,7 @@ def residuals(result: BenchResult) -> Picture:
 def reference_hardness(result: BenchResult) -> Picture:
     """Hardness and F/S² of the reference tests against contact depth."""
     c = result.calibrated.calibration
-    picture = Picture("calibration-hardness", 3.0)
+    picture = Picture("calibration-hardness", 3.0, invented=result.invented)
     shown = {"H_IT": c.rows.hardness, "F_over_S2": c.rows.force_over_stiffness_squared}
     words = []
     with drawing():

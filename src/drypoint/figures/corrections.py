@@ -31,7 +31,7 @@ def first_contact(result: StudyResult, test: str) -> Picture:
     past = np.flatnonzero(h > reach)
     first = int(past[0]) if len(past) else len(h)
     near = np.flatnonzero((np.abs(h) <= reach) & (np.arange(len(h)) < first))
-    picture = Picture(f"first-contact-{test}", 2.7, width=3.3)
+    picture = Picture(f"first-contact-{test}", 2.7, width=3.3, invented=result.invented)
     if not len(near):
         return nothing_to_show(picture, f"Test {test} has no samples near first contact.")
     pick = near[thinned(len(near), 400)]
@@ -57,7 +57,7 @@ def first_contact(result: StudyResult, test: str) -> Picture:
 def drift_hold(result: StudyResult, test: str) -> Picture:
     """Depth during the drift hold, with the rate that was found and the window that was used."""
     curve = result.curve(test)
-    picture = Picture(f"drift-{test}", 2.7, width=3.3)
+    picture = Picture(f"drift-{test}", 2.7, width=3.3, invented=result.invented)
     holds = [(a, b) for kind, a, b, _ in curve.segments if kind == "drift hold"]
     if not holds or not np.isfinite(curve.time).all():
         return nothing_to_show(picture, f"Test {test} has no drift hold.")

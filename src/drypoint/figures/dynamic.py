@@ -39,7 +39,7 @@ def along_loading(
     """Properties against contact depth along loading: a line a test, and, where there are two
     tests or more, the mean in bins of depth with the band of its expanded uncertainty. Depths at
     which values are withheld stay empty."""
-    picture = Picture(f"along-loading-{specimen}", 3.2)
+    picture = Picture(f"along-loading-{specimen}", 3.2, invented=result.invented)
     rows = dynamic_rows(result, specimen)
     d = result.dynamic
     depth = d.rows["h_c"].value[rows] * 1e9 if d is not None else np.empty(0)

@@ -24,7 +24,7 @@ POINTS = 4
 def film_modulus(found: FilmFound, curves: FilmCurves) -> Picture:
     """Plane-strain modulus of film and substrate together against a/t: the unloadings, the exact
     solution with its band, the approximations, and below what the exact solution leaves."""
-    picture = Picture(f"film-modulus-{found.specimen}", 4.3)
+    picture = Picture(f"film-modulus-{found.specimen}", 4.3, invented=found.invented)
     t = found.coating.structure.layers[0].t.value
     x = found.tests.radius / t
     E = found.tests.E_star / 1e9
@@ -89,7 +89,7 @@ def _models(axes: Axes, curves: FilmCurves, within: tuple[str, ...]) -> None:
 
 def film_hardness(found: FilmFound, curves: FilmCurves) -> Picture:
     """Hardness against contact depth over thickness, with the plateau and the models."""
-    picture = Picture(f"film-hardness-{found.specimen}", 2.8)
+    picture = Picture(f"film-hardness-{found.specimen}", 2.8, invented=found.invented)
     h = found.hardness_tests
     assert h is not None
     with drawing():

@@ -8,9 +8,15 @@ from matplotlib.collections import PolyCollection
 from numpy.typing import NDArray
 
 from drypoint.figures.style import COLOUR_MAP, colour
+from drypoint.run.stressing import StressResult
 from drypoint.stress import Field, Solution
 
 Floats = NDArray[np.float64]
+
+
+def solution_of(run: Solution | StressResult) -> tuple[Solution, bool]:
+    """The fields of a run, and whether it is of a study whose data are invented."""
+    return (run.run, run.invented) if isinstance(run, StressResult) else (run, False)
 
 
 def places_nm(run: Solution, k: int) -> Floats:

@@ -35,7 +35,7 @@ def health_charts(
         For the file name of the figure.
     """
     days: Floats = np.asarray(date2num([p.day for p in health.points]), dtype=np.float64)
-    picture = Picture(f"health-{name}", 4.2)
+    picture = Picture(f"health-{name}", 4.2, invented=health.invented)
     label = what + (f" / {unit}" if unit else "")
     with drawing():
         above, below = picture.subplots(2, 1, sharex=True, height_ratios=(1.25, 1))

@@ -40,7 +40,7 @@ def curves(result: StudyResult, specimen: str) -> Picture:
     Picture
         A Matplotlib figure with ``caption`` and ``alt``.
     """
-    picture = Picture(f"curves-{specimen}", 3.3)
+    picture = Picture(f"curves-{specimen}", 3.3, invented=result.invented)
     rows, excluded = rows_of(result, specimen)
     names = [name_of(result, r) for r in rows]
     if not names:

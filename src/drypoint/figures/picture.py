@@ -8,16 +8,23 @@ from typing import Any
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
 
 from drypoint.figures.labels import as_words
 from drypoint.figures.style import ROLES, WIDTH, colour, drawing
+from drypoint.notices import origin
 
 _METADATA: dict[str, Any] = {"Date": None, "Creator": None, "Format": None, "Type": None}
 _PROLOG = re.compile(r"^.*?(?=<svg)", re.DOTALL)
 _META = re.compile(r"\s*<metadata>.*?</metadata>", re.DOTALL)
+_OPEN = re.compile(r"<svg[^>]*>")
 _PATH = re.compile(r' (?:d|x|y)="[^"]*"')
 _LONG = re.compile(r"(\d\.\d\d)\d+")
 _SIZE = re.compile(r'(<svg[^>]*?) width="[^"]*"', re.DOTALL)
+#: Room for a footer below the axes, inches.
+_FOOTER = 0.14
 _HEIGHT = re.compile(r'(<svg[^>]*?) height="[^"]*"', re.DOTALL)
 
 
@@ -32,15 +39,53 @@ class Picture(Figure):
         One sentence: what is shown.
     alt : str
         What a reader who cannot see the figure should know, with numbers.
+    footer : str
+        Small print below the axes: that the data are invented, or computed. Empty for measured
+        data.
+
+    Parameters
+    ----------
+    name : str
+    height, width : float
+        Size in inches, without the footer.
+    invented, computed : bool
+        Whether the data are invented, and whether they were computed and not measured.
     """
 
-    def __init__(self, name: str, height: float, *, width: float = WIDTH) -> None:
+    def __init__(
+        self,
+        name: str,
+        height: float,
+        *,
+        invented: bool,
+        computed: bool = False,
+        width: float = WIDTH,
+    ) -> None:
+        self.footer = origin(invented=invented, computed=computed)
+        self._printed: Text | None = None
         with drawing():
             super().__init__(figsize=(width, height), layout="constrained")
+            if self.footer:
+                self._printed = self.text(0.995, 0.0, self.footer, ha="right", va="bottom",
+                                          fontsize=6.5, color=colour("soft"),
+                                          in_layout=False)  # fmt: skip
+                self.set_height(height)
         self.name = name
         self.caption = ""
         self.alt = ""
         self._settled = False
+
+    def set_height(self, height: float) -> None:
+        """Height in inches, without the footer, which has room of its own below everything."""
+        if self._printed is None:
+            self.set_figheight(height)
+            return
+        share = _FOOTER / (height + _FOOTER)
+        self.set_figheight(height + _FOOTER)
+        engine = self.get_layout_engine()
+        assert isinstance(engine, ConstrainedLayoutEngine)
+        engine.set(rect=(0.0, share, 1.0, 1.0 - share))
+        self._printed.set_y(0.2 * share)
 
     def settle(self) -> None:
         """Find the layout once; from then on nothing moves, however often the figure is drawn."""
@@ -50,6 +95,12 @@ class Picture(Figure):
                 if engine is not None:
                     engine.execute(self)
                 self.set_layout_engine("none")
+                # The solver of the layout differs in the last bits from run to run, and names of
+                # clip paths are hashes of positions.
+                for axes in self.axes:
+                    corners = axes.get_position(original=True).get_points()
+                    axes.set_position(Bbox(corners.round(7)), which="original")
+                    axes.set_in_layout(True)  # set_position takes them out
             self._settled = True
 
     def svg(self) -> str:
@@ -64,7 +115,10 @@ class Picture(Figure):
             finally:
                 self.set_canvas(canvas)
                 self.dpi = dpi
-        return _PATH.sub(_shorter, _META.sub("", buffer.getvalue()))
+        text = _META.sub("", buffer.getvalue())
+        if self.footer:  # as text, too: in the picture its letters are drawn as curves
+            text = _OPEN.sub(rf"\g<0>\n <desc>{self.footer}</desc>", text, count=1)
+        return _PATH.sub(_shorter, text)
 
     def inline_svg(self, prefix: str) -> str:
         """SVG for the inside of a page: colours follow the page's theme.
@@ -78,8 +132,9 @@ class Picture(Figure):
         """The figure as PNG; the same numbers give the same bytes."""
         self.settle()
         buffer = io.BytesIO()
+        words: dict[str, Any] = {"Description": self.footer} if self.footer else {}
         with drawing():
-            self.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
+            self.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None, **words})
         return buffer.getvalue()
 
     def _repr_svg_(self) -> str:

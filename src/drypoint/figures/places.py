@@ -37,7 +37,7 @@ def is_map(result: StudyResult, specimen: str) -> bool:
 
 def position_map(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Picture:
     """Map of positions coloured by a property; withheld values hollow, excluded tests crossed."""
-    picture = Picture(f"map-{symbol}-{specimen}", 3.6)
+    picture = Picture(f"map-{symbol}-{specimen}", 3.6, invented=result.invented)
     rows, xy = positions(result, specimen)
     if not len(rows):
         return nothing_to_show(picture, f"No test of {specimen} has a position.")
@@ -47,7 +47,7 @@ def position_map(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Pi
     width, height = np.ptp(xy, axis=0) + 2 * _pitch(xy)
     panel = (0.78 * WIDTH, 3.0)
     scale = min(panel[0] / width, panel[1] / height)
-    picture.set_size_inches(WIDTH, min(3.9, height * scale + 0.75))
+    picture.set_height(min(3.9, height * scale + 0.75))
     side = min(22.0, 0.62 * _pitch(xy) * scale * 72.0)
     with drawing():
         axes = picture.add_subplot()
@@ -106,7 +106,7 @@ def _pitch(xy: Floats) -> float:
 
 def distribution(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Picture:
     """Histogram and cumulative share of a property over the tests that count."""
-    picture = Picture(f"distribution-{symbol}-{specimen}", 2.6)
+    picture = Picture(f"distribution-{symbol}-{specimen}", 2.6, invented=result.invented)
     rows, gone = rows_of(result, specimen)
     rows = rows[~gone]
     value = in_units(symbol, result.tests[symbol].value[rows])

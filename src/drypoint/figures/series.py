@@ -34,7 +34,7 @@ def per_test(
     Thick bars: random part alone (standard uncertainty); thin bars: combined. Excluded tests are
     grey crosses and do not count in the mean.
     """
-    picture = Picture(f"per-test-{specimen}", 1.1 + 1.9 * len(symbols))
+    picture = Picture(f"per-test-{specimen}", 1.1 + 1.9 * len(symbols), invented=result.invented)
     rows, gone = rows_of(result, specimen)
     if not len(rows):
         return nothing_to_show(picture, f"No test of {specimen} gave a value.")
@@ -119,7 +119,7 @@ def by_depth(
 ) -> Picture:
     """Properties against contact depth, all unloadings; where the study has depth bins, with the
     mean of each bin and the band of its expanded uncertainty."""
-    picture = Picture(f"depth-{specimen}", 3.2)
+    picture = Picture(f"depth-{specimen}", 3.2, invented=result.invented)
     rows = cycle_rows(result, specimen)
     depth = result.cycles["h_c"].value[rows] * 1e9
     if not np.isfinite(depth).any():

@@ -24,13 +24,13 @@ def budget_bars(
     result: StudyResult, specimen: str, symbols: Sequence[str] = ("H_IT", "E_IT")
 ) -> Picture:
     """Share of each input in the variance of the mean, random and systematic told apart."""
-    picture = Picture(f"budget-{specimen}", 2.6)
+    picture = Picture(f"budget-{specimen}", 2.6, invented=result.invented)
     known = result.series.get(specimen, {})
     budgets = [series_budget(result, specimen, s) for s in symbols if s in known]
     if not budgets:
         return nothing_to_show(picture, f"{specimen} has no mean, and so no budget.")
     bars = [_bars(b) for b in budgets]
-    picture.set_figheight(1.0 + 0.22 * max(len(b) for b in bars))
+    picture.set_height(1.0 + 0.22 * max(len(b) for b in bars))
     with drawing():
         panels = np.atleast_1d(picture.subplots(1, len(budgets)))
         for axes, b, rows in zip(panels, budgets, bars, strict=True):

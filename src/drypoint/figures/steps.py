@@ -31,7 +31,7 @@ def steps(result: StudyResult, test: str) -> Picture:
     residual of the fit over its window.
     """
     curve = result.curve(test)
-    picture = Picture(f"steps-{test}", 4.3)
+    picture = Picture(f"steps-{test}", 4.3, invented=result.invented)
     with drawing():
         grid = GridSpec(2, 2, figure=picture, height_ratios=(2, 1), width_ratios=(1, 1.25))
         left = grid[:, 0].subgridspec(2, 1)

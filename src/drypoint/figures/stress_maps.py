@@ -6,10 +6,11 @@ import numpy as np
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from drypoint.figures.half_section import half_section, yielded_zone
+from drypoint.figures.half_section import half_section, solution_of, yielded_zone
 from drypoint.figures.labels import number
 from drypoint.figures.picture import Picture, nothing_to_show
 from drypoint.figures.style import colour, drawing, series_colour
+from drypoint.run.stressing import StressResult
 from drypoint.stress import Solution, field, interface
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,7 @@ _SIGNED, _YIELDED = "RdBu_r", 0.002
 _SIDE, _DOWN = 2.4, 2.2
 
 
-def stress_maps(run: Solution) -> Picture:
+def stress_maps(run: Solution | StressResult) -> Picture:
     """Largest principal stress and plastic strain at the peak, largest principal stress at the end.
 
     Raises
@@ -28,11 +29,12 @@ def stress_maps(run: Solution) -> Picture:
     StressError
         Where the run kept no fields.
     """
+    run, invented = solution_of(run)
     a = float(run.contact_radius.max())
     size = (_SIDE * a, _DOWN * a)
     top, last = field(run, run.peak), field(run, -1)
     tension = [f.principal[..., 0].mean(axis=1) / 1e9 for f in (top, last)]
-    picture = Picture("stress-maps", 2.9)
+    picture = Picture("stress-maps", 2.9, invented=invented, computed=True)
     most = max(float(_near(run, t, size).max()) for t in tension) or 1.0
     with drawing():
         left, middle, right = picture.subplots(1, 3, sharey=True)
@@ -88,7 +90,7 @@ def largest_tension(run: Solution, k: int) -> tuple[float, float, float]:
     return float(mean[i]), float(f.r[i].mean()), float(f.z[i].mean())
 
 
-def interface_stress(run: Solution) -> Picture:
+def interface_stress(run: Solution | StressResult) -> Picture:
     """Stress across and along every interface, at the peak and at the end.
 
     Raises
@@ -96,10 +98,12 @@ def interface_stress(run: Solution) -> Picture:
     StressError
         Where the run kept no fields.
     """
+    run, invented = solution_of(run)
     count = len(run.stack.layers)
+    height = 2.3 if count else 1.0
+    picture = Picture("interface-stress", height, invented=invented, computed=True)
     if count == 0:
-        return nothing_to_show(Picture("interface-stress", 1.0), "There is no interface.")
-    picture = Picture("interface-stress", 2.3)
+        return nothing_to_show(picture, "There is no interface.")
     a = float(run.contact_radius.max())
     words = []
     with drawing():
@@ -135,9 +139,10 @@ def _extremes(name: str, normal: Floats, shear: Floats) -> str:
     )
 
 
-def impression(run: Solution) -> Picture:
+def impression(run: Solution | StressResult) -> Picture:
     """The surface at the peak and at the end, and the pressure under the tip."""
-    picture = Picture("impression", 2.3)
+    run, invented = solution_of(run)
+    picture = Picture("impression", 2.3, invented=invented, computed=True)
     a = float(run.contact_radius.max())
     top, last = run.surfaces[run.peak], run.surfaces[-1]
     with drawing():

@@ -53,7 +53,7 @@ def _on_loads(tracks: tuple[TrackResult, ...], values: list[Floats]) -> tuple[Fl
 
 def tracks_on_load(result: ScratchResult, specimen: str) -> Picture:
     """Friction with the band over tracks, depths, and candidates with decisions, against load."""
-    picture = Picture(f"tracks-{specimen}", 6.4)
+    picture = Picture(f"tracks-{specimen}", 6.4, invented=result.invented)
     tracks = tuple(t for t in result.of(specimen) if not t.constant)
     if not tracks:
         return nothing_to_show(picture, f"No track of {specimen} has a rising load.")
@@ -182,7 +182,7 @@ def one_track(result: ScratchResult, track: str) -> Picture:
     p, f = t.profile, t.friction
     laid = [i for i in result.pictures if i.track == track and i.span is not None]
     names = list(p.extra)
-    picture = Picture(f"track-{track}", 5.0 + 1.2 * len(laid))
+    picture = Picture(f"track-{track}", 5.0 + 1.2 * len(laid), invented=result.invented)
     x = p.x * 1e6
     with drawing():
         heights = [1.0, 1.0] + [0.8] * len(names) + [0.7] * len(laid)
@@ -284,7 +284,8 @@ def _loads_above(axes: Axes, t: TrackResult) -> None:
 def loose_picture(image: TrackPicture) -> Picture:
     """A picture without scale, beside the track and not along it."""
     rows, columns = image.pixels.shape[:2]
-    picture = Picture(f"picture-{image.track}", min(0.3 + 6.5 * rows / columns, 6.0))
+    height = min(0.3 + 6.5 * rows / columns, 6.0)
+    picture = Picture(f"picture-{image.track}", height, invented=image.invented)
     with drawing():
         axes = picture.subplots()
         axes.imshow(image.pixels, interpolation="bilinear")
@@ -298,7 +299,8 @@ def replicate_loads(result: ScratchResult) -> Picture:
     """Critical loads of all specimens by event, with the medians and their intervals."""
     events = [e for e in _events(result) if any(k[1] == e for k in result.replicates)]
     specimens = list(dict.fromkeys(s for s, _ in result.replicates))
-    picture = Picture("critical-loads", 1.0 + 0.75 * len(events) * max(len(specimens), 1) * 0.75)
+    height = 1.0 + 0.75 * len(events) * max(len(specimens), 1) * 0.75
+    picture = Picture("critical-loads", height, invented=result.invented)
     if not events:
         return nothing_to_show(picture, "Nothing was decided on critical loads.")
     words = []

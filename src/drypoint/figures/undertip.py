@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.figures.half_section import half_section, yielded_zone
+from drypoint.figures.half_section import half_section, solution_of, yielded_zone
 from drypoint.figures.labels import number
 from drypoint.figures.picture import Picture
 from drypoint.figures.style import drawing, series_colour
+from drypoint.run.stressing import StressResult
 from drypoint.stress import Field, Solution, field
 
 Floats = NDArray[np.float64]
@@ -17,7 +18,7 @@ Floats = NDArray[np.float64]
 _SIDE, _DOWN, _YIELDED = 2.6, 2.4, 0.002
 
 
-def under_the_tip(run: Solution, step: int | None = None) -> Picture:
+def under_the_tip(run: Solution | StressResult, step: int | None = None) -> Picture:
     """Von Mises stress in a half section, with the yielded zone, and the record up to there.
 
     ``step`` counts from 0, or from -1 at the end; without it, the step of greatest force.
@@ -27,10 +28,11 @@ def under_the_tip(run: Solution, step: int | None = None) -> Picture:
     StressError
         Where the run kept no fields.
     """
+    run, invented = solution_of(run)
     k = range(len(run.force))[run.peak if step is None else step]
     f = field(run, k)
     a = float(run.contact_radius.max())
-    picture = Picture("under-the-tip", 3.1)
+    picture = Picture("under-the-tip", 3.1, invented=invented, computed=True)
     with drawing():
         section, record = picture.subplots(1, 2, width_ratios=(1.7, 1))
         shown = half_section(

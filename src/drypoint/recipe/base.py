@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import MISSING, fields
+from collections.abc import Callable, Iterator
+from dataclasses import MISSING, dataclass, fields
 from decimal import Decimal
-from typing import Annotated, Any, Literal, get_args, get_origin
+from typing import Annotated, Any, ClassVar, Literal, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainValidator
 from pydantic.config import JsonDict
@@ -40,12 +40,34 @@ class Section(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
+    #: Which keys are needed, allowed or exclusive (:mod:`drypoint.recipe.rules`).
+    rules: ClassVar[tuple[Any, ...]] = ()
+    #: True where the rules are applied only after a specimen's values have been filled in.
+    late: ClassVar[bool] = False
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """What a validator accepts, in the words of its message and of the reference page.
+
+    ``whole`` where the words say all; else they add to the kind and bounds of the value.
+    """
+
+    words: str
+    whole: bool = True
+
+
+_ORDER = Allowed("the lower end first, then the higher end", whole=False)
+_EPSILON = Allowed(
+    "“exponent” (epsilon from the unloading exponent), or a number above 0 and up to 1"
+)
+_OTHER = Allowed("a number other than 0")
+_TEXT = Allowed("not empty", whole=False)
+
 
 def _in_order(window: tuple[float, float]) -> tuple[float, float]:
     if not window[0] < window[1]:
-        raise ValueError(
-            f"{list(window)} is given; allowed: the lower end first, then the higher end"
-        )
+        raise ValueError(f"{list(window)} is given; allowed: {_ORDER.words}")
     return window
 
 
@@ -55,40 +77,38 @@ def _epsilon(value: Any) -> float | str:
     if isinstance(value, (int, float)) and not isinstance(value, bool) and 0 < value <= 1:
         return float(value)
     shown = f"“{value}”" if isinstance(value, str) else value
-    raise ValueError(
-        f"{shown} is given; allowed: “exponent” (epsilon from the unloading exponent), "
-        "or a number above 0 and up to 1"
-    )
+    raise ValueError(f"{shown} is given; allowed: {_EPSILON.words}")
 
 
 def _not_zero(value: float) -> float:
     if value == 0:
-        raise ValueError("0 is given; allowed: any other number")
+        raise ValueError(f"0 is given; allowed: {_OTHER.words}")
     return value
 
 
 def _words(text: str) -> str:
     if not text.strip():
-        raise ValueError("it is empty; allowed: any text")
+        raise ValueError(f"it is empty; allowed: text that is {_TEXT.words}")
     return text
 
 
 Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
-NonZero = Annotated[float, AfterValidator(_not_zero)]
+NonZero = Annotated[float, AfterValidator(_not_zero), _OTHER]
 Share = Annotated[float, Field(ge=0, le=1)]
 Angle = Annotated[float, Field(gt=0, lt=90)]
 Poisson = Annotated[float, Field(gt=-1, lt=0.5)]
 Count = Annotated[int, Field(ge=1)]
-Words = Annotated[str, AfterValidator(_words)]
-Window = Annotated[tuple[Share, Share], AfterValidator(_in_order)]
-Range = Annotated[tuple[Positive, Positive], AfterValidator(_in_order)]
+Words = Annotated[str, AfterValidator(_words), _TEXT]
+Window = Annotated[tuple[Share, Share], AfterValidator(_in_order), _ORDER]
+Range = Annotated[tuple[Positive, Positive], AfterValidator(_in_order), _ORDER]
 Epsilon = Annotated[
     float | Literal["exponent"],
     PlainValidator(
         _epsilon,
         json_schema_input_type=Literal["exponent"] | Annotated[float, Field(gt=0, le=1)],
     ),
+    _EPSILON,
 ]
 
 
@@ -198,3 +218,14 @@ def model_in(annotation: Any) -> tuple[type[Section] | None, str]:
         if found[0] is not None:
             return found
     return None, ""
+
+
+def sections(
+    model: type[Section], path: tuple[str, ...] = ()
+) -> Iterator[tuple[tuple[str, ...], type[Section]]]:
+    """A section and all below it: path of keys (``"*"`` for any name or number), section."""
+    yield path, model
+    for name, info in model.model_fields.items():
+        inner, held = model_in(info.annotation)
+        if inner is not None:
+            yield from sections(inner, (*path, name, *(("*",) if held else ())))

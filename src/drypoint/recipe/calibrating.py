@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import AfterValidator, Field
 
 from drypoint.calibration.choices import Form
 from drypoint.calibration.indirect import Limits
 from drypoint.recipe.base import (
+    Allowed,
     Count,
     NonNegative,
     Poisson,
@@ -20,18 +21,29 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
+from drypoint.recipe.context import MODULUS_LEFT_OPEN, ONE_MATERIAL
 from drypoint.recipe.equipment import OscillatorKeys
+from drypoint.recipe.rules import Given, Needed
 
 
 def _day(text: str) -> str:
     try:
         date.fromisoformat(text)
     except ValueError:
-        raise ValueError(f"“{text}” is given; allowed: a day as 2026-01-31") from None
+        raise ValueError(f"“{text}” is given; allowed: {_DAY.words}") from None
     return text
 
 
-Day = Annotated[str, AfterValidator(_day)]
+_DAY = Allowed("a day as 2026-01-31")
+Day = Annotated[str, AfterValidator(_day), _DAY]
+
+
+def _modulus_remedy(given: Given) -> str:
+    return (
+        "Give E_GPa and u_E_GPa, or name a packaged reference material under "
+        f"[specimens.{given.value('specimen')}]."
+    )
+
 
 CertificateKind = Literal["force scale", "depth scale", "frame compliance", "angle", "radius"]
 #: Kind of certificate -> unit of its value in a study file.
@@ -55,7 +67,7 @@ class CertificateKeys(Section):
         "degrees for an angle, nm for a radius."
     )
     U: NonNegative = key("Expanded uncertainty as printed, in the unit of the value.")
-    k: Positive = key("Its coverage factor.", 2.0)
+    k: Positive = key("Its coverage factor.", 2.0, source="common practice: k = 2")
     issued: Day = key("Day of issue.")
     valid_until: Day | None = key("Last day of validity; tests made later are remarked upon.", None)
     laboratory: str = key("Who certified.", "")
@@ -73,7 +85,7 @@ class ReferenceKeys(Section):
 
     specimen: Words = key("Name of the specimen.")
     E_GPa: Positive | None = key(
-        "Young's modulus; that of the specimen's packaged reference material where left out.",
+        "Young's modulus; by default that of the specimen's packaged reference material.",
         None,
         unit="GPa",
     )
@@ -81,6 +93,8 @@ class ReferenceKeys(Section):
     nu: Poisson | None = key("Poisson's ratio, if another than the specimen's.", None)
     u_nu: NonNegative | None = key("Its standard uncertainty.", None)
     certificate: str = key("Certificate of the reference.", "")
+
+    rules: ClassVar = (Needed(("E_GPa",), MODULUS_LEFT_OPEN, _modulus_remedy),)
 
 
 class BlockKeys(Section):
@@ -90,7 +104,7 @@ class BlockKeys(Section):
     quantity: Literal["H_IT", "E_IT", "E_r", "HM"] = key("What is certified.")
     value_GPa: Positive = key("Certified value.", unit="GPa")
     U_GPa: NonNegative = key("Its expanded uncertainty.", unit="GPa")
-    k: Positive = key("Its coverage factor.", 2.0)
+    k: Positive = key("Its coverage factor.", 2.0, source="common practice: k = 2")
     number: str = key("Number of the certificate.", "")
     issued: Day | None = key("Day of issue.", None)
     valid_until: Day | None = key("Last day of validity.", None)
@@ -124,15 +138,19 @@ class CalibrationKeys(Section):
         "Specimens that are reference materials."
     )
     form: Literal["series", "blunted", "table", "ideal"] = knob(
-        Form, "kind", "Form of the area function."
+        Form, "kind", "Form of the area function.", source="Oliver and Pharr 1992"
     )
     terms: Count | None = knob(
         Form, "terms", "Number of coefficients or knots; chosen from the data where left out."
     )
     select: Literal["AICc", "cross-validation"] = knob(
-        Form, "select", "What chooses the number of terms."
+        Form, "select", "What chooses the number of terms.", source="Hurvich and Tsai 1989"
     )
-    most_terms: Count = key("Largest number of terms that is tried.", Form.most)
+    most_terms: Count = key(
+        "Largest number of terms that is tried.",
+        Form.most,
+        source="our own choice: more are hardly told apart by one calibration",
+    )
     identified_by: tuple[
         Literal[
             "second material",
@@ -145,7 +163,7 @@ class CalibrationKeys(Section):
     ] = key(
         "What tells frame and tip apart: the frame's stated compliance, the tip's certified angle, "
         "a hardness that does not change over a range, F/S² that does not, or a second reference "
-        "material. With one material one of them is needed.",
+        "material.",
         (),
     )
     h_range_nm: Range | None = key(
@@ -164,3 +182,13 @@ class CalibrationKeys(Section):
         unit="nm",
     )
     blocks: tuple[BlockKeys, ...] = key("Certified blocks that verify the calibration.", ())
+
+    rules: ClassVar = (
+        Needed(
+            ("identified_by",),
+            ONE_MATERIAL,
+            "Allowed, in a list: “constant hardness”, “constant F/S²”, “leading term”, “known "
+            "compliance”; or a second reference material.",
+            "nothing says what tells frame and tip apart, and tests on one material never do.",
+        ),
+    )

@@ -15,21 +15,20 @@ from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
 from drypoint.recipe.problems import Problem, show, unknown
 from drypoint.recipe.questions import Comparison, SeriesKeys
+from drypoint.recipe.ruling import rule_faults, section_faults
+from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.scratching import Tracks
 from drypoint.recipe.sections import MeasuredArea, Output, Records
-from drypoint.recipe.to_tip import tip_key_problems, tip_of
+from drypoint.recipe.to_tip import area_problems, tip_of
 from drypoint.records.layout import ROLE_DIMENSION, ROLES
 from drypoint.units import factor
 
 
 def cross_checks(document: Document) -> list[Problem]:
     """Faults between the parts of a study file."""
-    found: list[Problem] = []
+    found = rule_faults(StudyFile, document)
     specimens, tips = tables(document, "specimens"), tables(document, "tips")
     kinds: tuple[tuple[str, type[Records]], ...] = (("records", Records), ("tracks", Tracks))
-    if not any(table_list(document, name) for name, _ in kinds):
-        missing = "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or both."
-        found.append(Problem(("records",), "the key is missing.", missing))
     for name, model in kinds:
         for i, table in enumerate(table_list(document, name)):
             found += _record_names(name, i, table, specimens, tips, document)
@@ -53,10 +52,6 @@ def _record_names(
 ) -> list[Problem]:
     found = []
     frames = tables(document, "frames")
-    if name == "records" and i == 0 and "frame" in document and frames:
-        found.append(
-            Problem(("frames",), "[frame] is given too.", "Give [frame], or [frames] by name.")
-        )
     for key, kind, known, table_name in (
         ("specimen", "a specimen of this study", specimens, "specimens"),
         ("tip", "a tip of this study", tips, "tips"),
@@ -69,14 +64,6 @@ def _record_names(
             if not known:
                 allowed = f"Add a table [{table_name}.{given or 'NAME'}]."
             found.append(Problem(path, what, allowed))
-        elif given is None and key != "specimen" and len(known) > 1:
-            found.append(
-                Problem(
-                    path,
-                    "the key is missing, and there is more than one.",
-                    f"Allowed: {', '.join(known)}.",
-                )
-            )
     return found
 
 
@@ -88,14 +75,6 @@ def _columns(path: Path, records: Records) -> list[Problem]:
         if role not in ROLES:
             found.append(Problem(here, *unknown(role, "a role of a column", ROLES)))
         if (column.name is None) == (column.index is None):
-            both = column.name is not None
-            found.append(
-                Problem(
-                    here,
-                    "name and index are both given." if both else "name or index is missing.",
-                    "Give the column's name as in the file, or its index from 1.",
-                )
-            )
             continue
         other = seen.setdefault((column.name, column.index), role)
         if other != role:
@@ -113,8 +92,9 @@ def _columns(path: Path, records: Records) -> list[Problem]:
 
 
 def _tip(path: Path, name: str, keys: TipKeys) -> list[Problem]:
-    found = tip_key_problems(path, keys)
-    if found or (keys.area is not None and keys.area.file is not None):
+    area = keys.area
+    found = area_problems((*path, "area"), area) if area is not None else []
+    if found or section_faults(path, keys) or (area is not None and area.file is not None):
         return found
     try:
         tip_of(name, keys)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from drypoint import materials
-from drypoint.errors import DrypointError
 from drypoint.recipe.calibrating import CalibrationKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.problems import Problem, unknown
@@ -13,17 +11,6 @@ from drypoint.recipe.schema import StudyFile
 def bench_problems(file: StudyFile) -> list[Problem]:
     """Each records table needs a tip or a bench, and not both."""
     found: list[Problem] = []
-    if not file.tips and not file.benches and not file.records:
-        return found
-    if not file.tips and not file.benches:
-        found.append(
-            Problem(
-                ("tips",),
-                "the study has neither a tip nor a bench.",
-                "Add a table [tips.NAME], or [benches.NAME] with a calibration file.",
-            )
-        )
-        return found
     for name in file.benches.keys() & file.tips.keys():
         found.append(
             Problem(
@@ -33,6 +20,7 @@ def bench_problems(file: StudyFile) -> list[Problem]:
             )
         )
     used = {r.bench for r in (*file.records, *file.tracks)}
+    used |= {s.bench for s in file.stress.values()}
     for name in file.benches:
         if file.tips and name not in used:
             found.append(
@@ -49,30 +37,6 @@ def bench_problems(file: StudyFile) -> list[Problem]:
         path: Path = (name, i, "bench")
         if records.bench is not None and records.bench not in file.benches:
             found.append(Problem(path, *unknown(records.bench, "a bench", file.benches)))
-        elif records.bench is not None and (records.tip or records.frame):
-            found.append(
-                Problem(
-                    path,
-                    "a tip or frame is named beside it.",
-                    "A bench is a tip and a frame: leave tip and frame out.",
-                )
-            )
-        elif records.bench is None and file.tips and file.benches and records.tip is None:
-            found.append(
-                Problem(
-                    path,
-                    "neither bench nor tip is named, and the study has both.",
-                    f"Benches: {', '.join(file.benches)}; tips: {', '.join(file.tips)}.",
-                )
-            )
-        elif records.bench is None and not file.tips and len(file.benches) > 1:
-            found.append(
-                Problem(
-                    path,
-                    "the key is missing, and there is more than one bench.",
-                    f"Allowed: {', '.join(file.benches)}.",
-                )
-            )
     return found
 
 
@@ -83,15 +47,6 @@ def calibration_problems(file: StudyFile) -> list[Problem]:
         return []
     found = _days(c)
     names: set[str] = set()
-    if not c.identified_by and len(c.references) == 1:
-        found.append(
-            Problem(
-                ("calibration", "identified_by"),
-                "nothing says what tells frame and tip apart, and tests on one material never do.",
-                "Allowed, in a list: “constant hardness”, “constant F/S²”, “leading term”, “known "
-                "compliance”; or a second reference material.",
-            )
-        )
     for i, r in enumerate(c.references):
         path: Path = ("calibration", "references", i, "specimen")
         specimen = file.specimens.get(r.specimen)
@@ -99,15 +54,6 @@ def calibration_problems(file: StudyFile) -> list[Problem]:
             found.append(Problem(path, *unknown(r.specimen, "a specimen", file.specimens)))
         elif r.specimen in names:
             found.append(Problem(path, f"“{r.specimen}” stands there twice.", "Name it once."))
-        elif r.E_GPa is None and (specimen.reference is None or not _packaged(specimen.reference)):
-            found.append(
-                Problem(
-                    (*path[:-1], "E_GPa"),
-                    "the key is missing.",
-                    "Give E_GPa and u_E_GPa, or name a packaged reference material under "
-                    f"[specimens.{r.specimen}].",
-                )
-            )
         names.add(r.specimen)
     for i, b in enumerate(c.blocks):
         path = ("calibration", "blocks", i, "specimen")
@@ -149,11 +95,3 @@ def _days(c: CalibrationKeys) -> list[Problem]:
                 )
             )
     return found
-
-
-def _packaged(name: str) -> bool:
-    try:
-        materials.load(name)
-    except DrypointError:
-        return False
-    return True

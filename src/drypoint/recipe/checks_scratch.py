@@ -14,14 +14,8 @@ def scratch_checks(document: Document, specimens: Document) -> list[Problem]:
     """Faults of [[tracks]] and [scratch]."""
     table = tables(document, "scratch")
     scratched = table_list(document, "tracks")
-    if table and not scratched:
-        return [
-            Problem(
-                ("scratch",),
-                "the study has no scratch tracks.",
-                "Name their files under [[tracks]], or leave [scratch] out.",
-            )
-        ]
+    if not scratched:
+        return []
     found = _marks(scratched)
     keys = valid(ScratchKeys, table)
     if keys is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -18,10 +18,28 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
-from drypoint.tips.geometry import Geometry
+from drypoint.recipe.rules import Alone, EitherOf, Given, Is, Needed, OneOf, Only
+from drypoint.tips.geometry import PYRAMIDS, Geometry
 from drypoint.tips.tip import Frame, Tip
 
 DIAMOND = "diamond, ISO 14577-1"
+
+_SERIES, _TABLE = Is("kind", ("series",)), Is("kind", ("table",))
+_BLUNTED = Is("kind", ("blunted",))
+_FOUND = Is("kind", ("series", "blunted", "table"))
+_PYRAMID, _CONE = Is("shape", tuple(PYRAMIDS)), Is("shape", ("cone", "sphero-cone"))
+_ROUND = Is("shape", ("sphero-cone", "sphere", "flat punch"))
+_BLUNT = Is("area.kind", ("blunted",))
+_AREA_NEEDS = "An area function “{value}” needs it."
+
+
+def _area_only(given: Given) -> str:
+    """The keys that an area function of this form may have."""
+    idle = {
+        k for r in Area.rules if isinstance(r, Only) and not r.when.holds(given) for k in r.keys
+    }
+    fit = [k for k in Area.model_fields if k not in {"kind", "file", *idle}]
+    return f"Allowed: {', '.join(fit)}."
 
 
 class FoundWith(Section):
@@ -75,6 +93,22 @@ class Area(Section):
         "File that holds the keys of this table instead, relative to the study file.", None
     )
 
+    rules: ClassVar = (
+        Alone("file", "Write it in that file instead."),
+        Needed(("coefficients_nm", "h_min_nm", "h_max_nm"), _SERIES, _AREA_NEEDS),
+        Needed(("h_c_nm", "A_nm2"), _TABLE, _AREA_NEEDS),
+        *(
+            Only(keys, when, _area_only, "it means nothing for an area function “{value}”.")
+            for keys, when in (
+                (("coefficients_nm", "u_coefficients_nm", "covariance_nm"), _SERIES),
+                (("h_c_nm", "A_nm2", "u_A_nm2"), _TABLE),
+                (("correlation",), _BLUNTED),
+                (("found_with",), _FOUND),
+            )
+        ),
+        OneOf(("u_coefficients_nm", "covariance_nm"), "Give the one or the other."),
+    )
+
 
 class TipKeys(Section):
     """An indenter."""
@@ -113,6 +147,30 @@ class TipKeys(Section):
     certificate: str = key("Certificate of the indenter.", "")
     serial: str = key("Serial number of the indenter.", "")
     area: Area | None = key("Area function; the ideal shape where left out.", None)
+
+    rules: ClassVar = (
+        Needed(("half_angle_deg",), _CONE, "A {value} needs it."),
+        Needed(("radius_nm",), _ROUND, "A {value} needs it."),
+        Needed(("radius_nm",), _BLUNT, "A blunted tip needs it."),
+        Only(
+            ("face_angle_deg",),
+            _PYRAMID,
+            "only pyramids have it; a cone has half_angle_deg.",
+            "it means nothing for a {value}.",
+        ),
+        Only(
+            ("half_angle_deg",),
+            _CONE,
+            "only cones have it; a pyramid has face_angle_deg.",
+            "it means nothing for a {value}.",
+        ),
+        Only(
+            ("radius_nm",),
+            EitherOf((_ROUND, _BLUNT)),
+            "only rounded shapes, and tips with area.kind = “blunted”, have it.",
+            "it means nothing for a {value}.",
+        ),
+    )
 
 
 class FrameAtRest(Section):

@@ -5,7 +5,7 @@ Defaults are those of :mod:`drypoint.reduction.options`; none is repeated here.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -21,6 +21,7 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
+from drypoint.recipe.rules import Is, Needed, Only
 from drypoint.reduction.options import (
     AnalysisOptions,
     DriftOptions,
@@ -29,6 +30,22 @@ from drypoint.reduction.options import (
     SegmentOptions,
     ZeroOptions,
 )
+
+_DECLARED = Is("method", ("declared",))
+
+
+def _declared(name: str) -> tuple[Needed, Only]:
+    """The method “declared” needs its value; a value without that method would do nothing."""
+    return (
+        Needed((name,), _DECLARED, "The method “declared” needs its value."),
+        Only(
+            (name,),
+            _DECLARED,
+            "Use method = “declared”, or leave it out.",
+            "it does nothing with the method “{value}”.",
+        ),
+    )
+
 
 Kind = Literal["approach", "loading", "hold", "unloading", "drift hold"]
 
@@ -91,7 +108,7 @@ class Zero(Section):
     depth_nm: float = knob(
         ZeroOptions,
         "depth",
-        "Recorded depth that is the zero, with method = “declared”.",
+        "Recorded depth that is the zero.",
         unit="nm",
         room="zero",
     )
@@ -102,6 +119,8 @@ class Zero(Section):
         unit="nm",
         room="zero",
     )
+
+    rules: ClassVar = _declared("depth_nm")
 
 
 class Drift(Section):
@@ -116,7 +135,7 @@ class Drift(Section):
     rate_nm_per_s: float = knob(
         DriftOptions,
         "rate",
-        "Drift rate, with method = “declared”.",
+        "Drift rate.",
         unit="nm/s",
         room="drift",
     )
@@ -127,6 +146,8 @@ class Drift(Section):
         unit="nm/s",
         room="drift",
     )
+
+    rules: ClassVar = _declared("rate_nm_per_s")
 
 
 class Analysis(Section):

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from drypoint.recipe.base import Count, NonNegative, Positive, Section, Share, Words, key
+from drypoint.recipe.context import (
+    LAYER_MODULUS_LEFT_OPEN,
+    NOT_UPPERMOST,
+    THICKNESS_LEFT_OPEN,
+    sought_or_not,
+)
+from drypoint.recipe.rules import Has, Needed, Only
 
 #: Numbers of a layer, or of the substrate, that the tests may be asked for.
 LayerNumber = Literal["E", "nu", "thickness"]
 SubstrateNumber = Literal["E", "nu"]
+
+_NUMBER = "The exact solution needs this number."
 
 Ratio = Annotated[float, Field(gt=-1, le=0.5)]
 
@@ -20,8 +29,7 @@ class FilmLayerKeys(Section):
 
     name: Words = key("Name of the layer.", "film")
     E_GPa: Positive | None = key(
-        "Young's modulus, as known, or where the search begins; may be left out where the modulus "
-        "of the uppermost layer is sought.",
+        "Young's modulus, as known, or where the search begins.",
         None,
         unit="GPa",
     )
@@ -31,11 +39,11 @@ class FilmLayerKeys(Section):
         unit="GPa",
     )
     nu: Ratio | None = key(
-        "Poisson's ratio; that of the specimen where left out for the uppermost layer.", None
+        "Poisson's ratio; by default that of the specimen for the uppermost layer.", None
     )
     u_nu: NonNegative | None = key("Its standard uncertainty.", None)
     thickness_nm: Positive | None = key(
-        "Thickness; that of the specimen where left out for a single layer.", None, unit="nm"
+        "Thickness; by default that of the specimen for a single layer.", None, unit="nm"
     )
     u_thickness_nm: NonNegative | None = key(
         "Its standard uncertainty; where it is sought, how well it was known before.",
@@ -48,7 +56,9 @@ class FilmLayerKeys(Section):
         (),
     )
     interface: Literal["bonded", "slipping"] = key(
-        "How the layer holds to what lies below it: firmly, or free to slide.", "bonded"
+        "How the layer holds to what lies below it: firmly, or free to slide.",
+        "bonded",
+        source="common practice: films are taken as bonded",
     )
     residual_stress_GPa: float = key(
         "Stress in the plane of the layer before the test, the same in all directions; tension is "
@@ -57,6 +67,12 @@ class FilmLayerKeys(Section):
         unit="GPa",
     )
     u_residual_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
+
+    rules: ClassVar = (
+        Needed(("E_GPa",), LAYER_MODULUS_LEFT_OPEN, sought_or_not),
+        Needed(("nu",), NOT_UPPERMOST, _NUMBER),
+        Needed(("thickness_nm",), THICKNESS_LEFT_OPEN, _NUMBER),
+    )
 
 
 class FilmSubstrateKeys(Section):
@@ -77,6 +93,16 @@ class FilmSubstrateKeys(Section):
         unit="GPa",
     )
     u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
+
+    rules: ClassVar = (
+        Needed(("E_GPa", "nu"), Has("reference", yes=False), _NUMBER),
+        Only(
+            ("E_GPa", "u_E_GPa", "nu", "u_nu"),
+            Has("reference", yes=False),
+            "Leave one of them out.",
+            "a reference is given too.",
+        ),
+    )
 
 
 class FilmAnalysisKeys(Section):
@@ -103,4 +129,4 @@ class FilmAnalysisKeys(Section):
     sampling: bool = key(
         "Whether the posterior is sampled too (Monte Carlo; needs the extra mcmc).", False
     )
-    sampling_steps: Count = key("Steps of each walker.", 1500)
+    sampling_steps: Count = key("Steps of each walker.", 1500, source="our own choice")

@@ -20,13 +20,15 @@ from drypoint.recipe.checks_calibration import bench_problems, calibration_probl
 from drypoint.recipe.equipment import Area
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
-from drypoint.recipe.schema import StudyFile
+from drypoint.recipe.reference_notes import reference_notes
+from drypoint.recipe.ruling import section_faults
+from drypoint.recipe.schema import RENAMED, StudyFile
 from drypoint.recipe.study import Study
 from drypoint.recipe.text import parse, read_text
 from drypoint.recipe.to_films import layer_faults
 from drypoint.recipe.to_stress import stress_faults
-from drypoint.recipe.to_tip import area_key_problems
-from drypoint.recipe.upgrade import upgrade
+from drypoint.recipe.to_tip import area_problems
+from drypoint.recipe.upgrade import renamed, upgrade
 
 Document = dict[str, Any]
 
@@ -51,7 +53,12 @@ def read_study(text: str, path: Path | str) -> Study:
     document, notes, refused = upgrade(document)
     if refused is not None and refused.path == ("drypoint",) and "drypoint" in document:
         raise_all(str(path), lines, [refused])
+    document, more, twice = renamed(document)
+    for (table, old), new in RENAMED.items():
+        if (table, old) in lines:
+            lines.setdefault((table, new), lines[(table, old)])
     document, in_files, problems = _with_area_files(document, path)
+    problems += twice
     if refused is not None:
         problems.append(refused)
         document = {"drypoint": 1, **document}
@@ -70,7 +77,9 @@ def read_study(text: str, path: Path | str) -> Study:
         problems += missing + bench_problems(study) + certificate_problems(study)
         if not problems:
             problems += rule_problems(study, benches) + calibration_problems(study)
-    whole = None if study is None else Study(path, text, study, notes, benches)
+    if study is not None and not problems:
+        more += reference_notes(study, benches)
+    whole = None if study is None else Study(path, text, study, (*notes, *more), benches)
     if whole is not None and not problems and not in_files:
         problems += layer_faults(whole)
     if whole is not None and whole.file.stress and not problems and not in_files:
@@ -84,35 +93,45 @@ def _with_area_files(
     document: Document, path: Path
 ) -> tuple[Document, list[StudyError], list[Problem]]:
     """The document with the area functions that stand in files of their own put in place."""
-    tips = document.get("tips")
     faults: list[StudyError] = []
     problems: list[Problem] = []
-    if not isinstance(tips, dict):
-        return document, faults, problems
-    tips = dict(tips)
-    for name, tip in tips.items():
-        area = tip.get("area") if isinstance(tip, dict) else None
-        if not isinstance(area, dict) or not isinstance(area.get("file"), str):
+    out = dict(document)
+    for table, key in (("tips", ""), ("stress", "shape")):
+        # The tips by name, and the shapes that stress runs describe themselves.
+        entries = document.get(table)
+        if not isinstance(entries, dict):
             continue
-        if len(area) > 1:
-            continue  # the checks say what stands beside it
-        place = path.parent / area["file"].replace("\\", "/")
-        if not place.is_file():
-            problems.append(
-                Problem(
-                    ("tips", name, "area", "file"),
-                    f"there is no file “{area['file']}”.",
-                    "Paths are relative to the study file.",
+        out[table] = dict(entries)
+        for name, entry in entries.items():
+            tip = entry.get(key) if key and isinstance(entry, dict) else entry
+            area = tip.get("area") if isinstance(tip, dict) else None
+            if (
+                not isinstance(tip, dict)
+                or not isinstance(area, dict)
+                or not isinstance(area.get("file"), str)
+            ):
+                continue
+            if len(area) > 1:
+                continue  # the checks say what stands beside it
+            where = (table, name, *((key,) if key else ()), "area", "file")
+            place = path.parent / area["file"].replace("\\", "/")
+            if not place.is_file():
+                problems.append(
+                    Problem(
+                        where,
+                        f"there is no file “{area['file']}”.",
+                        "Paths are relative to the study file.",
+                    )
                 )
-            )
-            continue
-        try:
-            tips[name] = {**tip, "area": _area_file(place)}
-        except StudyError as error:
-            faults.append(error)
-        except RecipeError as error:
-            faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
-    return {**document, "tips": tips}, faults, problems
+                continue
+            try:
+                whole = {**tip, "area": _area_file(place)}
+                out[table][name] = {**entry, key: whole} if key else whole
+            except StudyError as error:
+                faults.append(error)
+            except RecipeError as error:
+                faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
+    return out, faults, problems
 
 
 def _area_file(path: Path) -> Document:
@@ -121,7 +140,7 @@ def _area_file(path: Path) -> Document:
     problems: list[Problem] = []
     try:
         area = Area.model_validate_json(json.dumps(document, default=str))
-        problems = area_key_problems((), area)
+        problems = section_faults((), area) or area_problems((), area)
         if area.file is not None:
             problems = [Problem(("file",), "an area file names another file.", "Leave it out.")]
     except ValidationError as error:

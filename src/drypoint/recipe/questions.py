@@ -44,7 +44,9 @@ class Comparison(Section):
         source="common practice in statistics",
     )
     adjust: Literal["tukey", "holm"] = key(
-        "How more than two specimens are allowed for: Games-Howell, or Holm.", "tukey"
+        "How more than two specimens are allowed for: Games-Howell, or Holm.",
+        "tukey",
+        source="Games and Howell 1976",
     )
 
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from inspect import cleandoc
-from typing import Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
+from drypoint.recipe.allowed import allowed
 from drypoint.recipe.base import Section, model_in, source_of, unit_of
-from drypoint.recipe.problems import bounds
-from drypoint.recipe.schema import VERSION, StudyFile
+from drypoint.recipe.schema import RENAMED, VERSION, StudyFile
 from drypoint.recipe.toml_text import value_text
 from drypoint.records.layout import ROLES
 
@@ -22,8 +21,9 @@ This page is made from the program; `python -m drypoint.recipe` writes it and th
 
 A study file is TOML. Unknown keys are refused. Paths are relative to the file. Names of keys carry
 the unit of a number (`depth_window_nm`); u_ stands for a standard uncertainty. Each default has
-its source where it is a physical choice. “–” in the column of defaults: the key may be left out,
-and nothing is taken in its place; **needed**: it may not.
+its source where it is a physical choice. “–” in the column of defaults: the key may be omitted,
+and nothing is taken in its place. **needed**: the key must be given; where a condition is stated,
+in that case.
 
 `[segments]`, `[corrections]`, `[analysis]`, `[flags]` and `[dynamic]` hold for all specimens;
 `[specimens.NAME.analysis]` and the like hold for one, key by key.
@@ -70,12 +70,33 @@ def _ordered(model: type[Section]) -> list[tuple[str, FieldInfo]]:
 
 
 def _table(section: type[Section]) -> str:
-    lines = ["| key | default | unit | meaning | source of the default |", "|---|---|---|---|---|"]
+    lines = [
+        "| key | allowed | default | unit | meaning | source of the default |",
+        "|---|---|---|---|---|---|",
+    ]
     for name, info in _ordered(section):
-        words = " ".join(part for part in (info.description or "", allowed(info)) if part)
-        cells = (f"`{name}`", _default(info), unit_of(info), words, source_of(info))
+        said = [rule.words(name) for rule in section.rules]
+        needs = [words for words in said if words.startswith("**")]
+        former = [f"Formerly `{old}`, which is still read." for old in _former(section, name)]
+        words = [info.description or "", *(w for w in said if w and w not in needs), *former]
+        default = "; ".join([_default(info), *needs])
+        if needs and default.startswith("–; "):
+            default = default.removeprefix("–; ")
+        cells = (
+            f"`{name}`", allowed(info), default, unit_of(info), " ".join(dict.fromkeys(words)),
+            source_of(info),
+        )  # fmt: skip
         lines.append("| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |")
     return "\n".join(lines) + "\n"
+
+
+def _former(section: type[Section], name: str) -> list[str]:
+    """Names that a key had before."""
+    return [
+        old
+        for (table, old), new in RENAMED.items()
+        if new == name and model_in(StudyFile.model_fields[table].annotation)[0] is section
+    ]
 
 
 def _default(info: FieldInfo) -> str:
@@ -86,24 +107,3 @@ def _default(info: FieldInfo) -> str:
     if value is None or (inner is not None and held) or value in ({}, (), ""):
         return "–"
     return "see below" if inner is not None else f"`{value_text(value)}`"
-
-
-def allowed(info: FieldInfo) -> str:
-    """The words or bounds that a key allows; empty where its meaning says enough."""
-    words = _literals(info.annotation)
-    if words and words != ["exponent"]:
-        return "One of " + ", ".join(f"`{value_text(w)}`" for w in words) + "."
-    found = bounds(info.annotation, info.metadata)
-    if not found or get_origin(info.annotation) in (tuple, dict):
-        return ""
-    names = {"gt": "above", "ge": "not below", "lt": "below", "le": "not above"}
-    limits = " and ".join(f"{names[k]} {found[k]:g}" for k in names if k in found)
-    return limits[0].upper() + limits[1:] + "."
-
-
-def _literals(annotation: Any) -> list[Any]:
-    if get_origin(annotation) is Literal:
-        return list(get_args(annotation))
-    if get_origin(annotation) in (tuple, dict):
-        return []
-    return [w for arg in get_args(annotation) for w in _literals(arg)]

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field
 
-from drypoint.recipe.base import key
+from drypoint.recipe.base import Section, key, sections
 from drypoint.recipe.calibrating import BenchKeys, CalibrationKeys, CertificateKeys
+from drypoint.recipe.context import NOTHING_ELSE, TESTED, TIP_LEFT_OPEN
 from drypoint.recipe.equipment import FrameKeys, TipKeys
-from drypoint.recipe.knobs import Choices
+from drypoint.recipe.knobs import Choices, Drift, Zero
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
+from drypoint.recipe.rules import Has, Is, Needed, OneOf, Only
 from drypoint.recipe.scratching import ScratchKeys, Tracks
 from drypoint.recipe.sections import (
     About,
@@ -29,6 +31,9 @@ from drypoint.records.layout import ROLES
 #: Version of the study file that is written.
 VERSION = 1
 
+#: (table, former key) -> key. The former one is still read (:mod:`drypoint.recipe.upgrade`).
+RENAMED: dict[tuple[str, str], str] = {("output", "excel"): "xlsx"}
+
 
 class StudyFile(Choices):
     """A study file, version 1."""
@@ -42,8 +47,8 @@ class StudyFile(Choices):
     tests_table: TestsTable | None = key(
         "A table of places, specimens and other words of the tests.", None
     )
-    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.")
-    tips: dict[str, TipKeys] = key("Tips by name; a tip or a bench is needed.", dict)
+    specimens: Annotated[dict[str, Specimen], Field(min_length=1)] = key("Specimens by name.", dict)
+    tips: dict[str, TipKeys] = key("Tips by name.", dict)
     frame: FrameKeys | None = key("The frame, where there is one.", None)
     frames: dict[str, FrameKeys] = key("Frames by name, where there are several.", dict)
     benches: dict[str, BenchKeys] = key(
@@ -59,22 +64,71 @@ class StudyFile(Choices):
     scratch: ScratchKeys = key("Scratch tracks.", ScratchKeys)
     output: Output = key("What is written, and where.", Output)
 
+    rules: ClassVar = (
+        Needed(
+            ("records",),
+            NOTHING_ELSE,
+            "Give [[records]] for indentation tests, [[tracks]] for scratch tracks, or "
+            "[stress.NAME] for a stress run without tests.",
+        ),
+        Needed(("specimens",), TESTED, "Add a table [specimens.NAME]."),
+        Needed(
+            ("tips",),
+            TIP_LEFT_OPEN,
+            "Add a table [tips.NAME], or [benches.NAME] with a calibration file.",
+            "the study has neither a tip nor a bench.",
+        ),
+        OneOf(("frame", "frames"), "Give [frame], or [frames] by name."),
+        Only(
+            ("scratch",),
+            Has("tracks"),
+            "Name their files under [[tracks]], or leave [scratch] out.",
+            "the study has no scratch tracks.",
+        ),
+    )
+
 
 def to_toml(study: StudyFile) -> str:
     """A study file as TOML that reads back as the same study. Keys never set are left out."""
     return dumps(study.model_dump(mode="python", exclude_unset=True))
 
 
+def _conditions(model: type[Section]) -> list[dict[str, Any]]:
+    """The rules of a section that a JSON Schema of this section alone can state."""
+    found: list[dict[str, Any]] = []
+    for rule in model.rules:
+        if isinstance(rule, OneOf) and rule.needed:
+            found.append({"oneOf": [{"required": [k]} for k in rule.keys]})
+        if isinstance(rule, Needed) and isinstance(rule.when, Is) and "." not in rule.when.key:
+            when = {"properties": {rule.when.key: {"enum": list(rule.when.values)}}}
+            given = {**when, "required": [rule.when.key]}
+            found.append({"if": given, "then": {"required": list(rule.keys)}})
+    return found
+
+
 def json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the study file, for editors that check TOML."""
     schema = StudyFile.model_json_schema(mode="validation")
+    for _, model in sections(StudyFile):
+        conditions = _conditions(model)
+        # A specimen's choices may take what they need from those of the study.
+        if conditions and model not in (Zero, Drift):
+            schema["$defs"][model.__name__]["allOf"] = conditions
+    for (table, old), new in RENAMED.items():
+        name = str(schema["properties"][table]["$ref"]).rpartition("/")[2]
+        keys = schema["$defs"][name]["properties"]
+        keys[old] = {**keys[new], "deprecated": True, "description": f"Now called {new}."}
     for table in ("Records", "Tracks"):
         columns = schema["$defs"][table]["properties"]["columns"]
         columns["propertyNames"] = {"enum": list(ROLES)}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **schema,
-        "anyOf": [{"required": ["records"]}, {"required": ["tracks"]}],
+        "anyOf": [
+            {"required": ["records", "specimens"]},
+            {"required": ["tracks", "specimens"]},
+            {"required": ["stress"]},
+        ],
         "title": f"Drypoint study file, version {VERSION}",
     }
 

@@ -18,6 +18,7 @@ from drypoint.recipe.base import (
 )
 from drypoint.recipe.sections import Records
 from drypoint.scratch import CandidateOptions, FrictionOptions, LevelOptions
+from drypoint.scratch.adhesion import MODELS
 
 PassKind = Literal["before", "scratch", "after", "leave out"]
 
@@ -100,6 +101,12 @@ class PictureKeys(Section):
     about: str = key("What the picture shows.", "")
 
 
+def _model_input(meaning: str, symbol: str) -> str:
+    """The meaning of a key, and whose models give no estimate without it."""
+    authors = [m.author for m in MODELS.values() if symbol in m.inputs]
+    return f"{meaning} Without it, no estimate by {' or '.join(authors)}."
+
+
 class AdhesionKeys(Section):
     """Estimates of adhesion from a critical load, by author."""
 
@@ -112,17 +119,25 @@ class AdhesionKeys(Section):
         ],
         Field(min_length=1),
     ] = key("Whose models.")
-    E_GPa: Positive | None = key("Young's modulus of the coating.", None, unit="GPa")
+    E_GPa: Positive | None = key(
+        _model_input("Young's modulus of the coating.", "E"), None, unit="GPa"
+    )
     u_E_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    width_um: Positive | None = key("Width of the track there.", None, unit="µm")
+    width_um: Positive | None = key(_model_input("Width of the track there.", "d"), None, unit="µm")
     u_width_um: NonNegative = key("Its standard uncertainty.", 0.0, unit="µm")
-    section_um2: Positive | None = key("Cross-section of the track there.", None, unit="µm²")
+    section_um2: Positive | None = key(
+        _model_input("Cross-section of the track there.", "A_t"), None, unit="µm²"
+    )
     u_section_um2: NonNegative = key("Its standard uncertainty.", 0.0, unit="µm²")
-    stress_GPa: float | None = key("Compressive stress in the coating.", None, unit="GPa")
+    stress_GPa: float | None = key(
+        _model_input("Compressive stress in the coating.", "sigma_0"), None, unit="GPa"
+    )
     u_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    hardness_GPa: Positive | None = key("Hardness of the substrate.", None, unit="GPa")
+    hardness_GPa: Positive | None = key(
+        _model_input("Hardness of the substrate.", "H"), None, unit="GPa"
+    )
     u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    k: Share | None = key("Constant of Benjamin and Weaver, 0.2 to 1.", None)
+    k: Share | None = key(_model_input("Constant, 0.2 to 1.", "k"), None)
     u_k: NonNegative = key("Its standard uncertainty.", 0.0)
 
 
@@ -138,16 +153,20 @@ class ScratchKeys(Section):
         LevelOptions,
         "zero",
         "Zero of depth: each pass's from the lightly loaded start of the track, or one for all.",
+        source="our own choice: the passes are readings of their own",
     )
     u_tilt_deg: Positive = knob(
         LevelOptions,
         "u_tilt",
         "Standard uncertainty of the tilt where nothing tells it.",
         unit="deg",
-        source="our own choice",
+        source="our own choice: about half a degree as the half-width of a rectangle",
     )
     stretches: Annotated[int, Field(ge=10, le=2000)] = knob(
-        FrictionOptions, "bins", "Stretches along a track of which friction and depths are given."
+        FrictionOptions,
+        "bins",
+        "Stretches along a track of which friction and depths are given.",
+        source="our own choice: one for each hundredth of a load that rises evenly",
     )
     slope_from_mN: Positive | None = knob(
         FrictionOptions,
@@ -163,26 +182,38 @@ class ScratchKeys(Section):
         FrictionOptions,
         "contact",
         "Depth to which the contact reaches, for ploughing: under load (upper bound) or residual.",
+        source="our own choice: the upper bound of ploughing, elastic recovery left out",
     )
     least_confidence: Share = knob(
-        CandidateOptions, "least", "Confidence from which on a candidate is listed."
+        CandidateOptions,
+        "least",
+        "Confidence from which on a candidate is listed.",
+        source="our own choice; what it means: docs/reference/scratch-rates.md",
     )
     first_load_share: Share = knob(
         CandidateOptions,
         "first",
         "Share of the largest load below which no candidate is looked for.",
+        source="our own choice: first touch bends all signals",
     )
-    most_candidates: Count = knob(CandidateOptions, "most", "Candidates on a track at most.")
+    most_candidates: Count = knob(
+        CandidateOptions,
+        "most",
+        "Candidates on a track at most.",
+        source="our own choice: more than a person looks at on one track",
+    )
     load_step_share: Positive = knob(
         CandidateOptions,
         "load_step",
         "Where the load steps by more than this share, a change is no candidate.",
+        source="our own choice: a step of the load moves every signal",
     )
     voices: tuple[Words, ...] = knob(
         CandidateOptions,
         "voices",
         "Further channels that speak for candidates, by the names of their columns; lateral force "
         "and depths always do. Others are shown only.",
+        source="common practice: acoustic emission is recorded for the cracks of a coating",
     )
     difference_mN: Positive | None = key(
         "Difference of critical loads that shall be shown; the number of further tracks that "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -17,9 +17,21 @@ from drypoint.recipe.base import (
     key,
     knob,
 )
+from drypoint.recipe.context import (
+    BENCH_LEFT_OPEN,
+    RATIO_LEFT_OPEN,
+    bench_remedy,
+    bench_what,
+    listed,
+    several,
+)
 from drypoint.recipe.knobs import Analysis, Corrections, Dynamic, Flags, Segments
 from drypoint.recipe.layers import FilmAnalysisKeys, FilmLayerKeys, FilmSubstrateKeys
+from drypoint.recipe.rules import Has, Needed, OneOf, Only
 from drypoint.records.layout import Column, Layout
+
+_BESIDE = "A bench is a tip and a frame: leave tip and frame out."
+_SEVERAL = "the key is missing, and there is more than one."
 
 
 class About(Section):
@@ -33,7 +45,9 @@ class About(Section):
     report_number: str = key("Number of the report.", "")
     standard: str = key("The practice that is followed, for example “ISO 14577-1 practice”.", "")
     remarks: str = key("Anything else that the report should say.", "")
-    invented: bool = key("True where the data are invented: every page then says so.", False)
+    invented: bool = key(
+        "True where the data are invented: every page, figure and table then says so.", False
+    )
     seed: Annotated[int, Field(ge=0)] = key("Seed of everything that is drawn at random.", 1)
 
 
@@ -45,6 +59,15 @@ class ColumnKeys(Section):
     unit: str | None = knob(Column, "unit", "Unit of the numbers; as the file says where left out.")
     scale: NonZero = knob(Column, "scale", "Multiplies the numbers of the column.")
 
+    rules: ClassVar = (
+        OneOf(
+            ("name", "index"),
+            "Give the column's name as in the file, or its index from 1.",
+            needed=True,
+            whole=("name or index is missing.", "name and index are both given."),
+        ),
+    )
+
 
 class Records(Section):
     """Raw files that are read in one way and belong to one specimen."""
@@ -54,12 +77,10 @@ class Records(Section):
         "workbooks, Parquet, HDF5, and zip files of these."
     )
     specimen: Words = key("Name of the specimen, one of [specimens].")
-    tip: Words | None = key("Name of the tip; may be left out where there is one.", None)
-    frame: Words | None = key("Name of the frame; may be left out where there is one.", None)
+    tip: Words | None = key("Name of the tip, one of [tips].", None)
+    frame: Words | None = key("Name of the frame, one of [frames].", None)
     bench: Words | None = key(
-        "Name of a calibrated bench, one of [benches], in place of tip and frame; may be left out "
-        "where there is one and no tip.",
-        None,
+        "Name of a calibrated bench, one of [benches], in place of tip and frame.", None
     )
     delimiter: Literal[",", ";", "\t", " ", "|"] | None = knob(
         Layout, "delimiter", "What separates the columns; “ ” stands for any run of blanks."
@@ -103,14 +124,20 @@ class Records(Section):
         "Relative humidity during these tests; replaces what the files say.", None, unit="%"
     )
 
+    rules: ClassVar = (
+        Needed(("tip",), several("tips", "tip"), listed("tips"), _SEVERAL),
+        Needed(("frame",), several("frames", "frame"), listed("frames"), _SEVERAL),
+        Needed(("bench",), BENCH_LEFT_OPEN, bench_remedy, bench_what),
+        OneOf(("tip", "bench"), _BESIDE),
+        OneOf(("frame", "bench"), _BESIDE),
+    )
+
 
 class Specimen(Section):
     """What was tested. Any choice of the reduction may be set for this specimen alone."""
 
     description: str = key("Description of the specimen.", "")
-    nu: Poisson | None = key(
-        "Poisson's ratio; may be left out where a reference material is named.", None
-    )
+    nu: Poisson | None = key("Poisson's ratio.", None)
     u_nu: NonNegative | None = key("Its standard uncertainty.", None)
     nu_of: Words | None = key(
         "Name of another specimen whose Poisson's ratio is this one's too (the same material after "
@@ -149,6 +176,38 @@ class Specimen(Section):
     flags: Flags | None = key("Choices for this specimen alone.", None)
     dynamic: Dynamic | None = key("Choices for this specimen alone.", None)
 
+    rules: ClassVar = (
+        Needed(
+            ("nu",),
+            RATIO_LEFT_OPEN,
+            "The modulus needs Poisson's ratio: give nu and u_nu, or name a packaged "
+            "reference material.",
+        ),
+        Only(("u_nu",), Has("nu"), "Give nu too.", "an uncertainty without nu is given."),
+        Only(
+            ("u_thickness_nm",),
+            Has("thickness_nm"),
+            "Give thickness_nm too.",
+            "an uncertainty without a thickness is given.",
+        ),
+        Needed(
+            ("substrate",),
+            Has("layers"),
+            "Say what carries the layers; for a base that is all but rigid give a large E_GPa.",
+            "the table is missing.",
+        ),
+        Only(
+            ("substrate", "film_analysis"),
+            Has("layers"),
+            "Describe the layers, or leave it out.",
+            "there is no layer.",
+        ),
+        *(
+            OneOf((k, "nu_of"), "Leave one of the two ways out.")
+            for k in ("nu", "u_nu", "reference")
+        ),
+    )
+
 
 class TestsTable(Section):
     """A table with a row a test, joined to the records by the names of the tests."""
@@ -183,9 +242,9 @@ class Output(Section):
         "Level of confidence of the expanded uncertainties; the coverage factor follows from it "
         "and the effective degrees of freedom.",
         0.95,
-        source="GUM, annex G",
+        source="GUM",
     )
-    excel: bool = key("Write the tables as an Excel file too.", False)
+    xlsx: bool = key("Write the tables as workbooks (.xlsx) too.", False)
     csv_decimal: Literal[".", ","] = key(
         "Decimal mark of the CSV tables; with “,” the fields are separated by “;”.", "."
     )

@@ -15,21 +15,8 @@ from drypoint.tips.tip import Tip
 if TYPE_CHECKING:
     from drypoint.stress import Doubt, Material, Stack
 
-#: Uncertainty -> what it belongs to.
-PAIRS = {
-    "u_E_GPa": "E_GPa", "u_nu": "nu", "u_yield_GPa": "yield_GPa", "u_hardness_GPa": "hardness_GPa",
-    "u_yield_table": "yield_table", "u_thickness_nm": "thickness_nm",
-}  # fmt: skip
 #: Relative step for the derivative of the tip's area by its parameters.
 _STEP = 1e-4
-
-
-def lonely(keys: SolidKeys) -> str | None:
-    """An uncertainty of a yield stress that is itself not given, or ``None``."""
-    for u in ("u_yield_GPa", "u_hardness_GPa", "u_yield_table"):
-        if getattr(keys, u) and not getattr(keys, PAIRS[u]):
-            return u
-    return None
 
 
 def doubts_of(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -15,9 +15,19 @@ from drypoint.recipe.base import (
     Words,
     key,
 )
+from drypoint.recipe.context import unless
 from drypoint.recipe.equipment import TipKeys
+from drypoint.recipe.rules import Has, Needed, OneOf, Only
 
 _EITHER = "in place of the yield stress"
+_ONE = "Give one of the two."
+_HARDENING = "One number cannot tell a yield stress and a hardening: give yield_GPa."
+
+
+def _uncertainty_of(name: str) -> Only:
+    """The uncertainty of a yield stress that is itself not given."""
+    remedy = "Give it, or leave this out."
+    return Only((f"u_{name}",), Has(name), remedy, f"{name} is not given.")
 
 
 class SolidKeys(Section):
@@ -25,7 +35,7 @@ class SolidKeys(Section):
 
     name: str = key("Name of the solid, for tables and figures.", "")
     E_GPa: Positive | None = key(
-        "Young's modulus; that of the specimen's layers where left out.", None, unit="GPa"
+        "Young's modulus; by default that of the specimen's layers or substrate.", None, unit="GPa"
     )
     u_E_GPa: NonNegative | None = key(
         "Its standard uncertainty; that of the specimen's layers where both are left out.",
@@ -33,7 +43,7 @@ class SolidKeys(Section):
         unit="GPa",
     )
     nu: Annotated[float, Field(ge=-0.9, le=0.5)] | None = key(
-        "Poisson's ratio; the specimen's where left out.", None
+        "Poisson's ratio; by default the specimen's.", None
     )
     u_nu: NonNegative | None = key(
         "Its standard uncertainty; the specimen's where both are left out.", None
@@ -72,15 +82,31 @@ class SolidKeys(Section):
     )
     u_residual_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
 
+    late: ClassVar = True
+    rules: ClassVar = (
+        Needed(("E_GPa", "nu"), unless("the specimen"), "Every layer and the substrate need it."),
+        OneOf(("yield_GPa", "hardness_GPa", "yield_table"), _ONE),
+        OneOf(("hardening_exponent", "hardness_GPa"), _HARDENING),
+        OneOf(("hardening_slope_GPa", "hardness_GPa"), _HARDENING),
+        *(_uncertainty_of(name) for name in ("yield_GPa", "hardness_GPa", "yield_table")),
+    )
+
 
 class StressLayerKeys(SolidKeys):
     """A bonded layer, the uppermost first."""
 
-    thickness_nm: Positive | None = key(
-        "Thickness; the specimen's where left out.", None, unit="nm"
-    )
+    thickness_nm: Positive | None = key("Thickness; by default the specimen's.", None, unit="nm")
     u_thickness_nm: NonNegative | None = key(
         "Its standard uncertainty; the specimen's where both are left out.", None, unit="nm"
+    )
+
+    rules: ClassVar = (
+        *SolidKeys.rules,
+        Needed(
+            ("thickness_nm",),
+            unless("the specimen"),
+            "A layer has a thickness; the specimen states none for it.",
+        ),
     )
 
 
@@ -102,15 +128,19 @@ class StressKeys(Section):
     rigid: bool = key("Take the tip as rigid, whatever its modulus.", False)
     layers: tuple[StressLayerKeys, ...] = key("Layers, the uppermost first.", ())
     substrate: SolidKeys = key("What lies below all layers, without end.", SolidKeys)
-    force_mN: Positive | None = key("Largest force. This or the depth is needed.", None, unit="mN")
+    force_mN: Positive | None = key("Largest force.", None, unit="mN")
     depth_nm: Positive | None = key("Largest depth.", None, unit="nm")
     hold_s: NonNegative = key("Time at the largest force; it changes nothing.", 0.0)
     unload: bool = key("Take the tip out again at the end.", True)
-    cycles: Count = key("Times that the force is put on; above 1 with force_mN only.", 1)
+    cycles: Count = key("Number of load cycles.", 1)
     cycle_forces: Literal["same", "rising"] = key(
         "Every cycle up to the largest force, or in even steps up to it.", "same"
     )
-    back_to: Share = key("Share of its force down to which each cycle but the last goes.", 0.1)
+    back_to: Share = key(
+        "Share of its force down to which each cycle but the last goes.",
+        0.1,
+        source="our own choice",
+    )
     friction: Share = key("Coulomb's coefficient of friction between tip and specimen.", 0.0)
     quality: Literal["quick", "fine"] = key(
         "Mesh and steps: a look, or numbers to be quoted.", "quick"
@@ -122,4 +152,16 @@ class StressKeys(Section):
     )
     vtu: Literal["none", "peak", "every step"] = key(
         "Steps of which the fields are written as VTU files, for viewers of VTK's format.", "none"
+    )
+
+    late: ClassVar = True
+    rules: ClassVar = (
+        OneOf(("force_mN", "depth_nm"), "Give the largest force or the largest depth.", True),
+        OneOf(("tip", "bench", "shape"), _ONE),
+        Only(
+            ("cycles",),
+            Has("force_mN"),
+            "Give force_mN.",
+            "cycles go to a force, and a depth is given.",
+        ),
     )

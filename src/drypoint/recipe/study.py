@@ -55,6 +55,11 @@ class Study:
         return self.file.study.name
 
     @property
+    def invented(self) -> bool:
+        """Whether the study says that its data are invented."""
+        return self.file.study.invented
+
+    @property
     def recipe_hash(self) -> str:
         """SHA-256 of the recipe's meaning: comments, order and formatting do not change it."""
         if not self.benches:
@@ -91,6 +96,8 @@ class Study:
         """A specimen by its name."""
         if name not in self.file.specimens:
             what, allowed = unknown(name, "a specimen of this study", self.file.specimens)
+            if not self.file.specimens:
+                allowed = f"Add a table [specimens.{name}]."
             raise RecipeError(what, where=Where(str(self.path), key="specimens"), remedy=allowed)
         return self.file.specimens[name]
 

@@ -69,11 +69,6 @@ def layer_faults(study: Study) -> list[Problem]:
     for name, specimen in study.file.specimens.items():
         here = ("specimens", name)
         if not specimen.layers:
-            given = [k for k in ("substrate", "film_analysis") if k in specimen.model_fields_set]
-            found += [
-                Problem((*here, key), "there is no layer.", "Describe the layers, or leave it out.")
-                for key in given
-            ]
             continue
         try:
             _coating(specimen, study.specimen_nu(name))
@@ -88,14 +83,7 @@ def _coating(specimen: Specimen, nu: Joint) -> Coating:
     from drypoint.films import Structure, known
 
     keys, base = specimen.layers, specimen.substrate
-    if base is None:
-        raise _LayerError(
-            Problem(
-                ("substrate",),
-                "the table is missing.",
-                "Say what carries the layers; for a base that is all but rigid give a large E_GPa.",
-            )
-        )
+    assert base is not None  # by the rules of a specimen
     if specimen.thickness_nm is not None:
         for i, row in enumerate(keys):
             if row.thickness_nm is not None or len(keys) > 1:
@@ -167,11 +155,6 @@ def _substrate(keys: FilmSubstrateKeys) -> Substrate:
     E, u_E = to_si(keys.E_GPa, "GPa"), to_si(keys.u_E_GPa, "GPa")
     nu, u_nu = keys.nu, keys.u_nu
     if keys.reference is not None:
-        given = [k for k in ("E_GPa", "u_E_GPa", "nu", "u_nu") if getattr(keys, k) is not None]
-        if given:
-            raise _LayerError(
-                Problem((*here, given[0]), "a reference is given too.", "Leave one of them out.")
-            )
         try:
             material = materials.load(keys.reference)
         except DrypointError:
@@ -197,14 +180,7 @@ def _entry(
 ) -> Entry:
     from drypoint.films import known, sought
 
-    if value is None and wanted:
-        raise _LayerError(
-            Problem((*path, key), "the key is missing.", "What is sought needs a start here, too.")
-        )
-    if value is None:
-        raise _LayerError(
-            Problem((*path, key), "the key is missing.", "The exact solution needs this number.")
-        )
+    assert value is not None  # by the rules of layers and substrate
     if wanted and u == 0:
         raise _LayerError(
             Problem((*path, f"u_{key}"), "what is sought is not known exactly.",

@@ -15,10 +15,11 @@ from drypoint.recipe.base import from_si, to_si
 from drypoint.recipe.locate import Path, dotted
 from drypoint.recipe.problems import Problem as Fault
 from drypoint.recipe.problems import unknown
+from drypoint.recipe.ruling import section_faults
 from drypoint.recipe.sections import Specimen
-from drypoint.recipe.stress_doubts import PAIRS, doubts_of, lonely
+from drypoint.recipe.stress_doubts import doubts_of
 from drypoint.recipe.stressing import SolidKeys, StressKeys, StressLayerKeys
-from drypoint.recipe.to_tip import tip_key_problems, tip_of
+from drypoint.recipe.to_tip import area_problems, tip_of
 from drypoint.tips.tip import Tip
 
 if TYPE_CHECKING:
@@ -30,11 +31,14 @@ _FAR = 20e-6
 
 
 class StressKeyError(DrypointError):
-    """What is wrong with a table ``[stress.NAME]``, with the key inside it."""
+    """What is wrong with a table ``[stress.NAME]``, with the keys inside it."""
 
-    def __init__(self, fault: Fault) -> None:
-        super().__init__(f"{dotted(fault.path)}: {fault.what}", remedy=fault.allowed)
-        self.fault = fault
+    def __init__(self, *faults: Fault) -> None:
+        *more, last = faults
+        told = [f"{dotted(f.path)}: {f.what} {f.allowed}" for f in more]
+        told.append(f"{dotted(last.path)}: {last.what}")
+        super().__init__(" ".join(told), remedy=last.allowed)
+        self.faults = faults
 
 
 @contextmanager
@@ -56,8 +60,6 @@ def stress_problem(study: Study, name: str) -> Problem:
     StressKeyError
         Where it states none that can be solved.
     """
-    from drypoint.stress import Doubt
-
     keys = study.file.stress[name]
     specimen, nu, u_nu = None, None, 0.0
     if keys.specimen is not None:
@@ -65,9 +67,18 @@ def stress_problem(study: Study, name: str) -> Problem:
             specimen = study.specimen(keys.specimen)
         known = study.specimen_nu(keys.specimen)
         nu, u_nu = float(known.mean[0]), float(np.sqrt(known.cov[0, 0]))
+    _judge(keys, specimen, nu)
     problem = problem_of(name, keys, _tip(study, keys), specimen, nu, u_nu)
-    u_F = _u_load(study, keys) if keys.force_mN is not None else 0.0
-    return replace(problem, doubts=(*problem.doubts, Doubt("load", u_F))) if u_F else problem
+    return with_load_doubt(problem, _u_load(study, keys))
+
+
+def with_load_doubt(problem: Problem, u_force_scale: float) -> Problem:
+    """The problem with the relative standard uncertainty of its force, where a force is given."""
+    from drypoint.stress import Doubt
+
+    if not u_force_scale or not problem.protocol.force:
+        return problem
+    return replace(problem, doubts=(*problem.doubts, Doubt("load", u_force_scale)))
 
 
 def _u_load(study: Study, keys: StressKeys) -> float:
@@ -97,6 +108,7 @@ def problem_of(
     """
     from drypoint.stress import Problem, depth_guess
 
+    _judge(keys, specimen, nu)
     keys = keys if specimen is None else _with_layers_of(specimen, keys)
     stack, protocol = stack_of(keys, specimen, nu), protocol_of(keys)
     with _at("force_mN" if keys.force_mN is not None else "depth_nm"):
@@ -108,6 +120,26 @@ def problem_of(
         return replace(problem, doubts=doubts_of(keys, stack, u_nu, u_t or 0.0, tip, h))
 
 
+def _judge(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> None:
+    """Refuse keys that break a declared rule once the specimen's values have been filled in."""
+    full = keys
+    if specimen is not None:
+        full = _with_layers_of(specimen, keys)
+        layers = list(full.layers)
+        if len(layers) == 1 and layers[0].thickness_nm is None:
+            thickness = {"thickness_nm": specimen.thickness_nm}
+            layers[0] = layers[0].model_copy(update=thickness)
+        if layers and layers[0].nu is None:
+            layers[0] = layers[0].model_copy(update={"nu": nu})
+        under = full.substrate
+        if not layers and under.nu is None:
+            under = under.model_copy(update={"nu": nu})
+        full = full.model_copy(update={"layers": tuple(layers), "substrate": under})
+    faults = section_faults((), full)
+    if faults:
+        raise StressKeyError(*faults)
+
+
 def stress_faults(study: Study) -> list[Fault]:
     """Faults of all ``[stress.NAME]``, with the reason why no such problem can be solved."""
     found = []
@@ -115,21 +147,16 @@ def stress_faults(study: Study) -> list[Fault]:
         try:
             stress_problem(study, name)
         except StressKeyError as error:
-            f = error.fault
-            found.append(replace(f, path=("stress", name, *f.path)))
+            found += [replace(f, path=("stress", name, *f.path)) for f in error.faults]
     return found
 
 
 def _tip(study: Study, keys: StressKeys) -> Tip:
-    given = [k for k in ("tip", "bench", "shape") if getattr(keys, k) is not None]
-    if len(given) > 1:
-        raise StressKeyError(
-            Fault((given[1],), f"{given[0]} is given too.", "Give one of the two.")
-        )
     if keys.shape is not None:
-        found = tip_key_problems(("shape",), keys.shape)
-        if found:
-            raise StressKeyError(found[0])
+        if keys.shape.area is not None:
+            faults = area_problems(("shape", "area"), keys.shape.area)
+            if faults:
+                raise StressKeyError(*faults)
         with _at("shape"):
             return tip_of("its own", keys.shape)
     for key, known, kind in (
@@ -195,11 +222,6 @@ def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> S
         thickness = layer.thickness_nm
         if thickness is None and specimen is not None and len(keys.layers) == 1:
             thickness = specimen.thickness_nm
-        if thickness is None:
-            raise StressKeyError(
-                Fault(("layers", i, "thickness_nm"), "the key is missing.",
-                      "A layer has a thickness; the specimen states none for it."),
-            )  # fmt: skip
         material = _material(layer, ("layers", i), nu if i == 0 else None)
         with _at("layers", i):
             layers.append(
@@ -218,32 +240,10 @@ def stack_of(keys: StressKeys, specimen: Specimen | None, nu: float | None) -> S
 def _material(keys: SolidKeys, path: Path, nu: float | None) -> Material:
     from drypoint.stress import Material, yield_from_hardness
 
-    layer = isinstance(keys, StressLayerKeys)
     nu = keys.nu if keys.nu is not None else nu
-    for key, value in (("E_GPa", keys.E_GPa), ("nu", nu)):
-        if value is None:
-            raise StressKeyError(
-                Fault((*path, key), "the key is missing.",
-                      f"The {'layer' if layer else 'substrate'} needs it.")
-            )  # fmt: skip
-    given = [k for k in ("yield_GPa", "hardness_GPa", "yield_table") if getattr(keys, k)]
-    if len(given) > 1:
-        raise StressKeyError(
-            Fault((*path, given[1]), f"{given[0]} is given too.", "Give one of the two.")
-        )
-    alone = lonely(keys)
-    if alone is not None:
-        raise StressKeyError(
-            Fault((*path, alone), f"{PAIRS[alone]} is not given.", "Give it, or leave this out.")
-        )
     E = to_si(keys.E_GPa, "GPa")
     Y = to_si(keys.yield_GPa, "GPa")
     if keys.hardness_GPa is not None:
-        if keys.hardening_exponent or keys.hardening_slope_GPa:
-            raise StressKeyError(
-                Fault((*path, "hardness_GPa"), "a hardening is given too.",
-                      "One number cannot tell a yield stress and a hardening: give yield_GPa.")
-            )  # fmt: skip
         with _at(*path, "hardness_GPa"):
             Y = yield_from_hardness(to_si(keys.hardness_GPa, "GPa"), E, float(nu or 0.0))
     with _at(*path):
@@ -260,28 +260,9 @@ def _material(keys: SolidKeys, path: Path, nu: float | None) -> Material:
 
 
 def protocol_of(keys: StressKeys) -> Protocol:
-    """Loading, holds, cycles and unloading in SI.
-
-    Raises
-    ------
-    StressKeyError
-        Where force or depth is missing, or both are given.
-    """
+    """Loading, holds, cycles and unloading in SI."""
     from drypoint.stress import Leg, Protocol
 
-    if (keys.force_mN is None) == (keys.depth_nm is None):
-        both = keys.force_mN is not None
-        raise StressKeyError(
-            Fault(
-                ("depth_nm",) if both else ("force_mN",),
-                "force_mN is given too." if both else "the key is missing.",
-                "Give the largest force or the largest depth.",
-            )
-        )
-    if keys.cycles > 1 and keys.force_mN is None:
-        raise StressKeyError(
-            Fault(("cycles",), "cycles go to a force, and a depth is given.", "Give force_mN.")
-        )
     legs: list[Leg] = []
     for i in range(1, keys.cycles + 1):
         share = i / keys.cycles if keys.cycle_forces == "rising" else 1.0

@@ -16,17 +16,6 @@ from drypoint.tips.geometry import PYRAMIDS, Geometry
 from drypoint.tips.tip import Tip
 from drypoint.uncertainty.joint import Joint
 
-#: Form of the area function -> (keys that it needs, keys that it may have).
-AREA_KEYS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
-    "ideal": ((), ("h_min_nm", "h_max_nm")),
-    "series": (
-        ("coefficients_nm", "h_min_nm", "h_max_nm"),
-        ("u_coefficients_nm", "covariance_nm", "found_with"),
-    ),
-    "blunted": ((), ("correlation", "h_min_nm", "h_max_nm", "found_with")),
-    "table": (("h_c_nm", "A_nm2"), ("u_A_nm2", "h_min_nm", "h_max_nm", "found_with")),
-}
-
 
 def tip_of(name: str, keys: TipKeys) -> Tip:
     """A tip in SI.
@@ -115,65 +104,10 @@ def _word(value: Any) -> str:
     return " to ".join(map(repr, value)) if isinstance(value, tuple) else str(value)
 
 
-def tip_key_problems(path: Path, keys: TipKeys) -> list[Problem]:
-    """Keys of a tip that do not go together."""
+def area_problems(path: Path, area: Area) -> list[Problem]:
+    """Lists of an area function that differ in length, and depths the wrong way round."""
     found = []
-    pyramid, area = keys.shape in PYRAMIDS, keys.area or Area()
-    coned = keys.shape in ("cone", "sphero-cone")
-    rounded = keys.shape in ("sphero-cone", "sphere", "flat punch") or area.kind == "blunted"
-    for name, fits, other in (
-        ("face_angle_deg", pyramid, "only pyramids have it; a cone has half_angle_deg"),
-        ("half_angle_deg", coned, "only cones have it; a pyramid has face_angle_deg"),
-        (
-            "radius_nm",
-            rounded,
-            "only rounded shapes, and tips with area.kind = “blunted”, have it",
-        ),
-    ):
-        if getattr(keys, name) is not None and not fits:
-            found.append(
-                Problem((*path, name), f"it means nothing for a {keys.shape}.", f"{other}.")
-            )
-    if coned and keys.half_angle_deg is None:
-        found.append(
-            Problem((*path, "half_angle_deg"), "the key is missing.", f"A {keys.shape} needs it.")
-        )
-    if rounded and keys.radius_nm is None:
-        whose = "A blunted tip" if area.kind == "blunted" else f"A {keys.shape}"
-        found.append(Problem((*path, "radius_nm"), "the key is missing.", f"{whose} needs it."))
-    return found + area_key_problems((*path, "area"), area)
-
-
-def area_key_problems(path: Path, area: Area) -> list[Problem]:
-    """Keys of an area function that do not go together, or lists that differ in length."""
-    needs, may = AREA_KEYS[area.kind]
     given = {n for n in area.model_fields_set if getattr(area, n) is not None}
-    if "file" in given:
-        return [
-            Problem((*path, n), "the key stands beside file.", "Write it in that file instead.")
-            for n in sorted(given - {"file"})
-        ]
-    found = [
-        Problem((*path, n), "the key is missing.", f"An area function “{area.kind}” needs it.")
-        for n in needs
-        if n not in given
-    ]
-    found += [
-        Problem(
-            (*path, n),
-            f"it means nothing for an area function “{area.kind}”.",
-            f"Allowed: {', '.join((*needs, *may))}.",
-        )
-        for n in sorted(given - {"kind", *needs, *may})
-    ]
-    if area.kind == "series" and {"u_coefficients_nm", "covariance_nm"} <= given:
-        found.append(
-            Problem(
-                (*path, "covariance_nm"),
-                "u_coefficients_nm is given too.",
-                "Give the one or the other.",
-            )
-        )
     lengths = {n: len(getattr(area, n)) for n in _LISTS[area.kind] if n in given}
     if len(set(lengths.values())) > 1:
         words = ", ".join(f"{n} has {k}" for n, k in lengths.items())

@@ -11,13 +11,39 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from drypoint.recipe.problems import Problem, show
-from drypoint.recipe.schema import VERSION
+from drypoint.recipe.schema import RENAMED, VERSION
 
 Document = dict[str, Any]
 
 #: Version -> function that takes a document of that version to the next one. Version 1 is the
 #: first, so there is none yet.
 UPGRADES: dict[int, Callable[[Document], Document]] = {}
+
+
+def renamed(document: Document) -> tuple[Document, tuple[str, ...], tuple[Problem, ...]]:
+    """A document with its keys under their present names.
+
+    Returns
+    -------
+    document : dict
+        The document.
+    notes : tuple of str
+        A sentence for each key with a new name.
+    problems : tuple of Problem
+        Keys that are given under both names.
+    """
+    notes, problems = [], []
+    for (table, old), new in RENAMED.items():
+        keys = document.get(table)
+        if not isinstance(keys, dict) or old not in keys:
+            continue
+        if new in keys:
+            what = f"it is the former name of {new}, which is given too."
+            problems.append(Problem((table, old), what, f"Leave {old} out."))
+        rest = {k: v for k, v in keys.items() if k != old}
+        document = {**document, table: {new: keys[old], **rest}}
+        notes.append(f"The key {table}.{old} is now called {table}.{new}; both are read.")
+    return document, tuple(notes), tuple(problems)
 
 
 def upgrade(

@@ -59,73 +59,119 @@ def check(batch: Batch, limits: Limits | None = None) -> tuple[Batch, list[SetAs
         s = batch.span(i)
         lateral = batch.channels.get("lateral_force")
         scratch = lateral is not None and bool(np.isfinite(lateral[s]).any())
-        fault = _fault(batch.time[s], batch.force[s], batch.depth[s], scratch, limits)
-        if fault is None:
+        faults = _faults(batch.time[s], batch.force[s], batch.depth[s], scratch, limits)
+        if not faults:
             good.append(i)
-        else:
-            aside.append(
-                SetAside(
-                    test.source.path,
-                    test.name,
-                    *fault,
-                    line=test.source.first_line,
-                    stage="checking",
-                )
+            continue
+        first, last = test.source.first_line, test.source.last_line
+        at = faults[0].sample
+        whole = first is not None and last is not None and last - first + 1 == s.stop - s.start
+        aside.append(
+            SetAside(
+                test.source.path,
+                test.name,
+                " ".join(f.what for f in faults),
+                " ".join(dict.fromkeys(f.remedy for f in faults)),
+                line=first + at if first is not None and whole else first,
+                stage="checking",
             )
+        )
     return (batch.take(good) if aside else batch), aside
 
 
-def _fault(
+@dataclass(frozen=True)
+class _Fault:
+    """What is wrong, what to do, and the sample (from 0) at which it is seen."""
+
+    what: str
+    remedy: str
+    sample: int = 0
+
+
+def _faults(
     time: Floats, force: Floats, depth: Floats, scratch: bool, limits: Limits
-) -> tuple[str, str] | None:
-    """Reason and remedy, or ``None``."""
+) -> list[_Fault]:
+    """All that is wrong with a test. What is said of its course follows only where the sizes of
+    force and depth are possible."""
     n = len(force)
     if n < limits.min_samples:
-        return (
-            f"The test has {n} samples; {limits.min_samples} are the least.",
-            "Export it with all its samples.",
-        )
+        return [
+            _Fault(
+                f"The test has {n} samples; {limits.min_samples} are the least.",
+                "Export it with all its samples.",
+            )
+        ]
     top = int(np.argmax(force))
+    return _sizes(force, depth, top, limits) or _course(time, force, depth, top, scratch, limits)
+
+
+def _sizes(force: Floats, depth: Floats, top: int, limits: Limits) -> list[_Fault]:
+    """Sign and size of force and depth."""
     most, span = float(force[top]), float(np.ptp(depth))
+    out = []
     if most <= 0:
-        return (
-            "The force is nowhere positive.",
-            "If pressing counts as negative in this file, declare scale = -1 for the force.",
+        out.append(
+            _Fault(
+                "The force is nowhere positive.",
+                "If pressing counts as negative in this file, declare scale = -1 for the force.",
+            )
         )
-    if not limits.force_N[0] <= most <= limits.force_N[1]:
-        return (
-            f"The largest force is {most:.3g} N, which no such test has: the unit is wrong.",
-            "Declare the true unit of the force column.",
+    elif not limits.force_N[0] <= most <= limits.force_N[1]:
+        out.append(
+            _Fault(
+                f"The largest force is {most:.3g} N, which no such test has: the unit is wrong.",
+                "Declare the true unit of the force column.",
+                top,
+            )
         )
     if not limits.depth_m[0] <= span <= limits.depth_m[1]:
         what = "never changes" if span == 0 else f"spans {span:.3g} m"
-        return (
-            f"The depth {what}, which no such test does: wrong column or unit.",
-            "Declare the true column and unit of the depth.",
+        out.append(
+            _Fault(
+                f"The depth {what}, which no such test does: wrong column or unit.",
+                "Declare the true column and unit of the depth.",
+            )
         )
+    return out
+
+
+def _course(
+    time: Floats, force: Floats, depth: Floats, top: int, scratch: bool, limits: Limits
+) -> list[_Fault]:
+    """Direction of the depth, saturated sensors, and an unloading."""
+    most, span = float(force[top]), float(np.ptp(depth))
+    out = []
     if not scratch and depth[top] < float(depth[0]) - 0.5 * span:
-        return (
-            "The depth falls while the force rises.",
-            "If depth counts as negative in this file, declare scale = -1 for the depth.",
+        out.append(
+            _Fault(
+                "The depth falls while the force rises.",
+                "If depth counts as negative in this file, declare scale = -1 for the depth.",
+            )
         )
     for name, sensor, other in (("force", force, depth), ("depth", depth, force)):
         run = _saturated(sensor, other, time, limits.min_run)
         if run is not None:
-            return (
-                f"The {name} is saturated: it stays at exactly its largest value for {run} samples "
-                f"while the {'depth' if name == 'force' else 'force'} goes on rising as before.",
-                "Repeat the test within the range of the sensor; values above its ceiling are "
-                "lost.",
+            out.append(
+                _Fault(
+                    f"The {name} is saturated: it stays at exactly its largest value for {run} "
+                    f"samples while the {'depth' if name == 'force' else 'force'} goes on rising "
+                    "as before.",
+                    "Repeat the test within the range of the sensor; values above its ceiling are "
+                    "lost.",
+                    int(np.argmax(sensor)),
+                )
             )
-    if not scratch:
-        least = float(force[top:].min())
-        if least > (1 - limits.min_unloading) * most:
-            return (
-                f"There is no unloading: after its largest value the force never falls below "
-                f"{100 * least / most:.0f} % of it.",
+    least = float(force[top:].min())
+    if not scratch and least > (1 - limits.min_unloading) * most:
+        out.append(
+            _Fault(
+                f"There is no unloading: after its largest value, {most:.4g} N in row {top + 1} "
+                f"of {len(force)}, the force never falls below {100 * least / most:.0f} % of it.",
                 "The record was cut, or the unloading was not recorded; export it again.",
+                top,
             )
-    return None
+        )
+    return out
 
 
 def _saturated(sensor: Floats, other: Floats, time: Floats, min_run: int) -> int | None:

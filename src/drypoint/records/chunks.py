@@ -13,6 +13,7 @@ from drypoint.records.columns import assign
 from drypoint.records.documents import Document, Lost, Opening, open_path
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout
+from drypoint.records.paths import Paths, paths_of
 from drypoint.records.raw import Limits
 from drypoint.records.read import Reader, ReadOutcome
 
@@ -21,7 +22,7 @@ _ANY = 10**15
 
 
 def read_in_chunks(
-    paths: Sequence[Path | str],
+    paths: Paths,
     layout: Layout | None = None,
     *,
     samples: int = 5_000_000,
@@ -40,13 +41,28 @@ def read_in_chunks(
         About how many samples an outcome holds; a test is never cut.
     paths, layout, specimen, root, limits
         As for ``read``.
+
+    Raises
+    ------
+    RecordError
+        ``paths`` is neither a path nor a collection of paths; raised by the call itself.
     """
-    layout = layout or Layout()
     limits = replace(limits or Limits(), table_bytes=_ANY)
+    return _outcomes(paths_of(paths), layout or Layout(), samples, specimen, root, limits)
+
+
+def _outcomes(
+    paths: Sequence[Path],
+    layout: Layout,
+    samples: int,
+    specimen: str,
+    root: Path | None,
+    limits: Limits,
+) -> Iterator[ReadOutcome]:
     how = Opening(layout, root, limits, {})
     reader = Reader(layout, specimen, limits)
     for given in paths:
-        for doc in open_path(Path(given), how):
+        for doc in open_path(given, how):
             if isinstance(doc, Document) and isinstance(doc.body, Grid):
                 for part in _parts(doc, doc.body, layout, samples):
                     reader.take(part)
@@ -64,7 +80,7 @@ def read_in_chunks(
 def _parts(doc: Document, grid: Grid, layout: Layout, samples: int) -> Iterator[Document | Lost]:
     """A table in parts that end where a test ends."""
     dialect = grid.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
+    assignment = assign(dialect, layout)
     test = assignment.role("test")
     whole = grid.height <= samples or test is None or layout.split == "one"
     if whole or assignment.questions or grid.window is None or test is None:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from drypoint import units
 from drypoint.errors import UnitError
-from drypoint.records.layout import ROLE_DIMENSION, ROLES, Column
+from drypoint.records.column_found import ColumnFound, toml_line
+from drypoint.records.dialect import Dialect
+from drypoint.records.layout import ROLE_DIMENSION, ROLES, Column, Layout
+from drypoint.records.missing import contradictions, missing_roles, missing_time, unit_question
 from drypoint.records.names import Named, take_apart
 from drypoint.records.question import Question
+from drypoint.records.said import Said
+
+__all__ = ["STRICT", "Assignment", "ColumnFound", "assign", "toml_line"]
 
 #: Roles whose column must be one and only one, or the user is asked.
 _ASKED = ("time", "force", "depth", "lateral_force", "test", "segment")
@@ -23,59 +28,33 @@ _LABELS = ("test", "segment")
 STRICT = ("time", "force", "depth", "lateral_force")
 _STRICT_OF_TRACK = ("time", "force")
 _ELECTRICAL = ("V", "mV", "µV", "μV", "kV", "A", "mA", "µA", "μA")
-_USUAL = {"time": "s", "force": "mN", "depth": "nm", "lateral_force": "mN", "position": "µm"}
-
-
-@dataclass(frozen=True)
-class ColumnFound:
-    """One column. ``role`` is empty for a column kept (or dropped) under its own name.
-
-    A number ``v`` of the file is ``v * scale + offset`` in SI where the unit is known.
-    """
-
-    index: int
-    name: str
-    role: str
-    unit: str | None
-    why: str
-    channel: str = ""
-    scale: float = 1.0
-    offset: float = 0.0
-    numeric: bool = True
 
 
 @dataclass(frozen=True)
 class Assignment:
-    """All columns and what is still open about them."""
+    """All columns, what is still open about them, and what is to be noted."""
 
     columns: tuple[ColumnFound, ...]
     questions: tuple[Question, ...] = ()
     strict: tuple[str, ...] = STRICT
+    notes: tuple[str, ...] = ()
 
     def role(self, role: str) -> ColumnFound | None:
         """The column of a role, if there is one."""
         return next((c for c in self.columns if c.role == role), None)
 
 
-def toml_line(role: str, name: str, index: int, unit: str | None, scale: float = 1.0) -> str:
-    """Recipe line that gives a column a role."""
-    parts = [f"name = {json.dumps(name, ensure_ascii=False)}" if name else f"index = {index}"]
-    if unit:
-        parts.append(f"unit = {json.dumps(unit, ensure_ascii=False)}")
-    if scale != 1.0:
-        parts.append(f"scale = {scale!r}")
-    return f"{role} = {{{', '.join(parts)}}}"
-
-
-def assign(
-    names: tuple[str, ...],
-    unit_row: tuple[str, ...],
-    numeric: tuple[bool, ...],
-    declared: Mapping[str, Column],
-    track: bool = False,
-) -> Assignment:
+def assign(dialect: Dialect, layout: Layout) -> Assignment:
     """Give each column its role and unit; what cannot be decided becomes a question."""
-    return _assign(names, unit_row, numeric, tuple(declared.items()), track)
+    return _assign(
+        dialect.names,
+        dialect.units,
+        dialect.numeric,
+        tuple(layout.columns.items()),
+        layout.track,
+        dialect.said,
+        layout.sampling_Hz is not None,
+    )
 
 
 @lru_cache(maxsize=512)
@@ -85,6 +64,8 @@ def _assign(
     numeric: tuple[bool, ...],
     declared: tuple[tuple[str, Column], ...],
     track: bool,
+    said: tuple[Said, ...],
+    timed: bool,
 ) -> Assignment:
     n = len(numeric)
     names = names or ("",) * n
@@ -97,10 +78,17 @@ def _assign(
         unit = _unit(i, named[i], unit_row[i], chosen.get(i), questions)
         found.append(_first_guess(i, named[i], unit, numeric[i], chosen, questions))
     found = _one_each(found, questions)
-    found = [_with_scale(c, dict(declared).get(c.role), questions) for c in found]
-    _missing(found, dict(declared), questions, _NEEDED_OF_TRACK if track else _NEEDED)
+    given = dict(declared)
+    found = [_with_scale(c, given.get(c.role), questions, said) for c in found]
+    asked = {q.key.removeprefix("columns.") for q in questions}
+    needed = _NEEDED_OF_TRACK if track else _NEEDED
+    open_roles = missing_roles(found, given, asked, needed, said)
+    questions += open_roles
+    if not track and not timed and "time" not in asked:
+        questions += missing_time(found, given, said, settled=not open_roles)
     strict = _STRICT_OF_TRACK if track else STRICT
-    return Assignment(tuple(_channels(found, track)), tuple(questions), strict)
+    notes = contradictions(found, said)
+    return Assignment(tuple(_channels(found, track)), tuple(questions), strict, notes)
 
 
 def _squeeze(text: str) -> str:
@@ -278,7 +266,9 @@ def _one_each(found: list[ColumnFound], questions: list[Question]) -> list[Colum
     return found
 
 
-def _with_scale(c: ColumnFound, declared: Column | None, questions: list[Question]) -> ColumnFound:
+def _with_scale(
+    c: ColumnFound, declared: Column | None, questions: list[Question], said: tuple[Said, ...]
+) -> ColumnFound:
     """Factor to SI. A needed unit that is missing is asked for; others stay under own names."""
     extra = declared.scale if declared is not None else 1.0
     dimension = ROLE_DIMENSION.get(c.role)
@@ -289,17 +279,7 @@ def _with_scale(c: ColumnFound, declared: Column | None, questions: list[Questio
         return replace(c, scale=units.factor(c.unit or "", known), offset=_offset(c.unit, known))
     if not c.unit:
         if c.role in _ASKED or declared is not None:
-            usual = _USUAL.get(c.role, units.SI[dimension])
-            line = toml_line(c.role, c.name, c.index, usual)
-            title = f"“{c.name}” ({c.role})" if c.name else f"{c.index} ({c.role})"
-            questions.append(
-                Question(
-                    f"Column {title} has no unit.",
-                    (line,),
-                    f"Add under [records.columns], with the true unit: {line}",
-                    f"columns.{c.role}.unit",
-                )
-            )
+            questions.append(unit_question(c, said, extra))
             return c
         return replace(c, role="", why=f"{c.why}, but without a unit")
     try:
@@ -321,34 +301,6 @@ def _with_scale(c: ColumnFound, declared: Column | None, questions: list[Questio
 
 def _offset(unit: str | None, dimension: str) -> float:
     return units.offset(unit, dimension) if unit and dimension == "temperature" else 0.0
-
-
-def _missing(
-    found: list[ColumnFound],
-    declared: Mapping[str, Column],
-    questions: list[Question],
-    needed: tuple[str, ...],
-) -> None:
-    have = {c.role for c in found} | set(declared)
-    asked = {q.key.removeprefix("columns.") for q in questions}
-    for role in needed:
-        if role in have or role in asked:
-            continue
-        free = [c for c in found if not c.role and c.numeric]
-        dimension = ROLE_DIMENSION[role]
-        fit = [c for c in free if c.unit and units.dimension_of(c.unit) == dimension] or free
-        lines = tuple(toml_line(role, c.name, c.index, c.unit or _USUAL[role]) for c in fit)
-        listed = ", ".join(f"{c.index} “{c.name}”" if c.name else str(c.index) for c in found)
-        questions.append(
-            Question(
-                f"No column is clearly the {role}. The columns are: {listed}.",
-                lines,
-                "Add under [records.columns], with the true unit, one of: " + " or ".join(lines)
-                if lines
-                else f"Export the record with {' and '.join(needed)}.",
-                f"columns.{role}",
-            )
-        )
 
 
 def _channels(found: list[ColumnFound], track: bool) -> list[ColumnFound]:

@@ -21,8 +21,8 @@ _MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 _KINDS: tuple[tuple[bytes, str], ...] = (
-    (b"PK\x03\x04", "an Excel workbook or a zip archive"),
-    (b"\xd0\xcf\x11\xe0", "an old Excel or Word file"),
+    (b"PK\x03\x04", "a workbook or a zip archive"),
+    (b"\xd0\xcf\x11\xe0", "an old workbook or text document (.xls, .doc)"),
     (b"\x89HDF", "an HDF5 file"),
     (b"PAR1", "a Parquet file"),
     (b"%PDF", "a PDF"),

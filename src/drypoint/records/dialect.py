@@ -13,6 +13,7 @@ from drypoint.records.layout import Layout
 from drypoint.records.marks import Marks, find_marks, numeric
 from drypoint.records.names import is_unit
 from drypoint.records.question import Question
+from drypoint.records.said import Said, said_in
 
 DELIMITERS = ("\t", ";", "|", ",", " ")
 #: Lines looked at first when searching for the numbers; all lines are looked at if that fails.
@@ -30,7 +31,8 @@ Split = tuple[str, ...]
 
 @dataclass(frozen=True)
 class Dialect:
-    """What was found. Lines count from 1; ``names`` and ``units`` have one entry a column."""
+    """What was found. Lines count from 1; ``names`` and ``units`` have one entry per column;
+    ``said`` are the units that other lines of the header name."""
 
     delimiter: str
     decimal: str
@@ -45,6 +47,7 @@ class Dialect:
     declared: dict[str, str] = field(default_factory=dict)
     remarks: Split = ()
     questions: tuple[Question, ...] = ()
+    said: tuple[Said, ...] = ()
 
 
 def fields_of(line: str, delimiter: str) -> list[str]:
@@ -98,9 +101,8 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
     mask = _with_empty(lines, start, delimiter, mask, names)
     found = delimiter, n_fields, mask
     marks, questions = _decimal(text, lines, start, found, names, layout, file)
-    declared, remarks = pairs_in(
-        lines, shift, start, {names_at, units_at}, delimiter, layout.comment
-    )
+    skip = {names_at, units_at}
+    declared, remarks = pairs_in(lines, shift, start, skip, delimiter, layout.comment)
     return Dialect(
         delimiter=delimiter,
         decimal=marks.decimal,
@@ -115,6 +117,7 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
         declared=declared,
         remarks=remarks,
         questions=questions,
+        said=units_said(lines, shift, start, skip, layout.comment),
     )
 
 
@@ -191,7 +194,8 @@ def _run(
         length += 1
         if length == min(3, len(lines)):
             firsts.setdefault(shape, at)
-        if length > best[3]:
+        # Of rows that are equally frequent the longer ones: the others have lost a field.
+        if length > best[3] or (length == best[3] and len(row) > best[1]):
             best = (at, *shape, length)
             if length >= _ENOUGH:
                 break
@@ -253,6 +257,9 @@ def _names_above(
         candidates = [i for i in above if names_of(lines[i], delimiter, n, layout.comment)]
         worded = [i for i in candidates if not _is_unit_row(lines[i], delimiter, n, layout.comment)]
         names_at = worded[0] if worded else None
+        if not worded and candidates:
+            unit_row = names_of(lines[candidates[0]], delimiter, n, layout.comment) or ()
+            return start, None, candidates[0], (), unit_row
     if names_at is None or names_at >= len(lines):
         return _first_without_names(lines, above, start, delimiter, n, layout), None, None, (), ()
     names = names_of(lines[names_at], delimiter, n, layout.comment) or ()
@@ -264,8 +271,8 @@ def _names_above(
         elif layout.first_data_line is None and not _is_comment(lines[i], layout.comment):
             start = i
             break
-    unit_row = names_of(lines[units_at], delimiter, n, layout.comment) if units_at else None
-    return start, names_at, units_at, names, unit_row or ()
+    unit_row = (names_of(lines[units_at], delimiter, n, layout.comment) if units_at else None) or ()
+    return start, names_at, units_at, names, unit_row
 
 
 def _first_without_names(
@@ -407,6 +414,15 @@ def _comma_delimited(
         )
         return Marks("."), (question,)
     return Marks("."), ()
+
+
+def units_said(
+    lines: list[str], shift: int, start: int, skip: set[int | None], comment: str | None
+) -> tuple[Said, ...]:
+    """Units that header lines name, other than the rows of names and of units."""
+    return said_in(
+        (i + 1, header.uncomment(lines[i], comment)) for i in range(shift, start) if i not in skip
+    )
 
 
 def pairs_in(

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.decode import Decoded
-from drypoint.records.find import files_in, left_out_note
+from drypoint.records.find import files_in, left_out_note, reserved_words
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout
 from drypoint.records.raw import Limits, first_look, kind_of, load, sha256_of, too_large
@@ -45,7 +45,7 @@ class Document:
 
     def layout(self, layout: Layout) -> Layout:
         """What is declared, as it holds for this kind: the marks of text are none of a sheet."""
-        if self.kind == "excel":
+        if self.kind == "workbook":
             return replace(layout, delimiter="\t", decimal=".", encoding=None, comment=None)
         return layout
 
@@ -139,6 +139,8 @@ def _open_file(path: Path, how: Opening, stem: str | None) -> Iterator[Opened | 
     except DrypointError as error:
         yield Lost(shown, error)
         return
+    if words := reserved_words(path.name):
+        yield f"{shown}: {words} Rename the file, or it cannot be opened there."
     name = stem if stem is not None else stem_of(path)
     base = Document(shown, shown, name, path.parent.name, kind, sha256, b"")
     yield from _guarded(base, raw, how, how.layout.inside, zipped=False)
@@ -194,8 +196,8 @@ def _open(
             raise RecordError(
                 _NO_ZIP_IN_ZIP, where=Where(base.shown), remedy="Unpack it and give the files."
             )
-        if what != "excel":
-            kind = "a Word file" if what == "word" else "a binary workbook (.xlsb)"
+        if what != "workbook":
+            kind = "a text document (.docx)" if what == "word" else "a binary workbook (.xlsb)"
             raise RecordError(
                 f"This is {kind}.", where=Where(base.shown), remedy="Save it as .xlsx."
             )
@@ -241,6 +243,6 @@ def _sheets(
     for sheet in sheets:
         stem = base.stem if len(sheets) == 1 else f"{base.stem}:{sheet.name}"
         yield replace(
-            base, shown=f"{base.shown}!{sheet.name}", kind="excel", stem=stem,
+            base, shown=f"{base.shown}!{sheet.name}", kind="workbook", stem=stem,
             body=Decoded(sheet.text, "", base.sha256),
         )  # fmt: skip

@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path, PurePath, PurePosixPath
 
+#: Names that Windows reserves for devices, with any ending and in any case.
+DEVICES = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(10))}
+)
+
 #: Endings of files that are no records; in a folder or a zip file they are left out and noted.
 NO_RECORDS = frozenset(
     {
@@ -26,6 +31,22 @@ NO_RECORDS = frozenset(
         *(".dll", ".exe", ".ipynb", ".m", ".pkl", ".py", ".pyc", ".sh", ".so"),
     }
 )
+
+
+def reserved(name: str) -> str:
+    """The device that Windows reserves the name of a file or folder for; empty if it is free."""
+    stem = name.split(".")[0].strip().lower()
+    return stem.upper() if stem in DEVICES else ""
+
+
+def reserved_words(name: str) -> str:
+    """The sentence about a reserved name; empty if it is free."""
+    device = reserved(name)
+    return (
+        f"“{name[:60]}” is a reserved name: Windows keeps {device}, with any ending, for a device."
+        if device
+        else ""
+    )
 
 
 def not_a_record(path: PurePath) -> bool:

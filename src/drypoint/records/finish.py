@@ -17,7 +17,9 @@ from drypoint.records.dialect import Dialect, fields_of, find_dialect
 from drypoint.records.documents import Document
 from drypoint.records.judge import judge
 from drypoint.records.layout import Layout, SetAside
-from drypoint.records.parse import Fault, place
+from drypoint.records.marks import numeric
+from drypoint.records.parse import Fault, all_faults, place
+from drypoint.records.question import Question, error_of
 from drypoint.records.split import Part, Parted, part
 from drypoint.records.workbook import plain_word
 
@@ -47,7 +49,7 @@ def dialect_of(decoded: Decoded, layout: Layout, doc: Document) -> Dialect:
     try:
         dialect = find_dialect(decoded.text, layout, doc.shown)
     except RecordError as error:
-        if doc.kind != "excel" or not error.what.startswith("No table"):
+        if doc.kind != "workbook" or not error.what.startswith("No table"):
             raise
         raise RecordError(
             "No table of numbers was found in the sheet (two or more cells with numbers in a row).",
@@ -55,7 +57,7 @@ def dialect_of(decoded: Decoded, layout: Layout, doc: Document) -> Dialect:
             remedy="Numbers that are kept as text are not read: turn them into numbers in a copy. "
             "A sheet that is no record is left out by naming the others under inside.",
         ) from error
-    if doc.kind != "excel":
+    if doc.kind != "workbook":
         return dialect
     return replace(dialect, declared=_plain(dialect.declared))
 
@@ -64,10 +66,26 @@ def _plain(declared: Mapping[str, str]) -> dict[str, str]:
     return {k: plain_word(v) for k, v in declared.items()}
 
 
-def raise_questions(dialect: Dialect, assignment: Assignment, shown: str) -> None:
-    """The first open question as an error."""
-    for question in (*dialect.questions, *assignment.questions):
-        raise question.error(shown, dialect.header_line or dialect.first_data_line)
+def open_questions(
+    decoded: Decoded, dialect: Dialect, assignment: Assignment
+) -> tuple[Question, ...]:
+    """All open questions of a text; one about words among numbers shows the first of them."""
+    return tuple(
+        _with_words(q, decoded, dialect) for q in (*dialect.questions, *assignment.questions)
+    )
+
+
+def _with_words(question: Question, decoded: Decoded, dialect: Dialect) -> Question:
+    if question.column is None:
+        return question
+    for number, line in enumerate(decoded.text.split("\n"), start=1):
+        row = fields_of(line, dialect.delimiter) if number >= dialect.first_data_line else []
+        if len(row) >= question.column and not numeric(text := row[question.column - 1]):
+            shown = f"“{text[:30]}”" if text else "an empty field"
+            at = place(line, row, question.column - 1, dialect.delimiter)
+            what = f"{question.what.rstrip('.')}: {shown} in line {number}, column {at}."
+            return replace(question, what=what)
+    return question
 
 
 def take_apart(decoded: Decoded, layout: Layout, doc: Document) -> FileRead:
@@ -80,8 +98,11 @@ def take_apart(decoded: Decoded, layout: Layout, doc: Document) -> FileRead:
     """
     layout = doc.layout(layout)
     dialect = dialect_of(decoded, layout, doc)
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
-    raise_questions(dialect, assignment, doc.shown)
+    assignment = assign(dialect, layout)
+    questions = open_questions(decoded, dialect, assignment)
+    if questions:
+        line = dialect.header_line or dialect.first_data_line
+        raise error_of(questions, doc.shown, line)
     return finish_text(decoded, dialect, assignment, layout, doc)
 
 
@@ -124,7 +145,7 @@ def finish_text(
             for p in parted.parts:
                 columns["time"][p.samples] = np.arange(len(p.samples)) / layout.sampling_Hz
     parts = tuple(_judged(p, columns, parted, decoded, dialect, assignment) for p in parted.parts)
-    if doc.kind == "excel":
+    if doc.kind == "workbook":
         parts = _as_cells(parts, decoded.text, shown)
     return FileRead(doc, decoded, dialect, assignment, parted, columns, channels, parts)
 
@@ -159,10 +180,10 @@ def _judged(
     dialect: Dialect,
     assignment: Assignment,
 ) -> Part:
-    """A part with the first fault that its numbers show."""
-    if p.fault is not None:
-        return p
+    """A part with the fault that its numbers show, behind those of its lines."""
     s = p.samples
+    if p.fault is not None and len(s) < 2:
+        return p
     fault = judge(
         columns["time"][s], columns["force"][s], columns["depth"][s], parted.table.lines[s]
     )
@@ -174,15 +195,21 @@ def _judged(
         row = fields_of(line, dialect.delimiter)
         if time.index <= len(row):
             fault = replace(fault, column=place(line, row, time.index - 1, dialect.delimiter))
+    if p.fault is not None:
+        fault = all_faults([p.fault, fault])
     return replace(p, fault=fault)
 
 
 def column_notes(assignment: Assignment) -> list[str]:
-    """Columns that are not used although one might think they are."""
+    """Units that contradict the header, and columns that are not used although one might think
+    they are."""
     return [
-        f"Column {c.index} (“{c.name}”): {c.why}; not used."
-        for c in assignment.columns
-        if not c.role and (not c.numeric or "claim" in c.why or "without a unit" in c.why)
+        *assignment.notes,
+        *(
+            f"Column {c.index} (“{c.name}”): {c.why}; not used."
+            for c in assignment.columns
+            if not c.role and (not c.numeric or "claim" in c.why or "without a unit" in c.why)
+        ),
     ]
 
 
@@ -294,7 +321,7 @@ def _segments(
         return none, ()
     series = file.parted.table.words[column.index - 1]
     raw = series.unique(maintain_order=True).to_list()
-    plain = [plain_word(s) for s in raw] if file.doc.kind == "excel" else raw
+    plain = [plain_word(s) for s in raw] if file.doc.kind == "workbook" else raw
     labels = tuple(dict.fromkeys(s for s in plain if s))
     if len(labels) > 1000:
         return none, ()

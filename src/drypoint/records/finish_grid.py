@@ -9,6 +9,7 @@ from drypoint.records.documents import Document
 from drypoint.records.finish import column_notes, position, set_aside, time_notes, unique
 from drypoint.records.grid import Grid, GridRead, read_grid, to_batch
 from drypoint.records.layout import Layout, SetAside
+from drypoint.records.question import error_of
 
 
 def grid_batch(
@@ -42,9 +43,9 @@ def grid_read(doc: Document, layout: Layout) -> tuple[GridRead, Assignment]:
     """Tests of a typed table; raises its open questions."""
     assert isinstance(doc.body, Grid)
     dialect = doc.body.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
-    for question in assignment.questions:
-        raise question.error(doc.shown)
+    assignment = assign(dialect, layout)
+    if assignment.questions:
+        raise error_of(assignment.questions, doc.shown)
     return read_grid(doc.body, assignment, layout, doc.shown), assignment
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -15,11 +15,14 @@ from drypoint.records.columns import Assignment, ColumnFound
 from drypoint.records.dialect import Dialect
 from drypoint.records.judge import GAP_STEPS, judge
 from drypoint.records.layout import Layout
-from drypoint.records.parse import Fault
+from drypoint.records.parse import Fault, all_faults
 from drypoint.records.question import Question
+from drypoint.records.said import said_by
 
 Ints = NDArray[np.int64]
 Values = NDArray[np.generic] | pl.Series
+#: First row without a number, number of such rows, and the column.
+_Hole = tuple[int, int, ColumnFound]
 _REMEDY = "Correct or delete the row in a copy of the file."
 
 
@@ -55,7 +58,7 @@ class Grid:
         return Dialect(
             delimiter="", decimal=".", thousands=None, first_data_line=1,
             n_fields=len(self.names), numeric=self.numeric, names=self.names, units=self.units,
-            declared=dict(self.declared),
+            declared=dict(self.declared), said=said_by(self.declared),
         )  # fmt: skip
 
 
@@ -109,7 +112,7 @@ def read_grid(grid: Grid, assignment: Assignment, layout: Layout, shown: str) ->
     order, bounds, parts = _tests(grid, loaded[test.index] if test is not None else None)
     columns: dict[str, Floats] = {}
     channels: dict[str, Floats] = {}
-    bad: dict[int, tuple[int, ColumnFound]] = {}
+    bad: dict[int, list[_Hole]] = {}
     remarks = []
     for c in numbers:
         values = _floats(loaded[c.index])
@@ -120,9 +123,8 @@ def read_grid(grid: Grid, assignment: Assignment, layout: Layout, shown: str) ->
             wrong = np.flatnonzero(~fine)
             if c.role in assignment.strict:
                 tests = np.searchsorted(bounds, wrong, side="right") - 1
-                for t, row in zip(*_firsts(tests, wrong), strict=True):
-                    if t not in bad or row < bad[t][0]:
-                        bad[int(t)] = (int(row), c)
+                for t, row, count in _firsts(tests, wrong):
+                    bad.setdefault(t, []).append((row, count, c))
             else:
                 values = np.where(fine, values, np.nan)
                 remarks.append(
@@ -157,10 +159,10 @@ def read_grid(grid: Grid, assignment: Assignment, layout: Layout, shown: str) ->
     )  # fmt: skip
 
 
-def _firsts(tests: Ints, rows: Ints) -> tuple[list[int], list[int]]:
-    """The first of the rows in each test."""
-    found, at = np.unique(tests, return_index=True)
-    return found.tolist(), rows[at].tolist()
+def _firsts(tests: Ints, rows: Ints) -> Iterator[tuple[int, int, int]]:
+    """Each test, the first of its rows, and their number."""
+    found, at, counts = np.unique(tests, return_index=True, return_counts=True)
+    yield from zip(found.tolist(), rows[at].tolist(), counts.tolist(), strict=True)
 
 
 def _floats(values: Values) -> Floats:
@@ -211,7 +213,7 @@ def _faults(
     bounds: Ints,
     order: Ints | None,
     columns: Mapping[str, Floats],
-    bad: Mapping[int, tuple[int, ColumnFound]],
+    bad: Mapping[int, Sequence[_Hole]],
     first_row: int,
 ) -> list[GridPart]:
     """Tests with the first fault of each: a place without a number, then what the clock shows."""
@@ -224,14 +226,18 @@ def _faults(
             return int(order[row]) + 1 + first_row
         return row - int(bounds[test]) + parts[test].first_line
 
-    for t, (row, column) in bad.items():
-        fault = Fault(
-            line_of(row, t),
-            column.index,
-            f"Column {column.index} (“{column.name}”) has no number here.",
-            _REMEDY,
-        )
-        out[t] = _with(out[t], fault)
+    for t, holes in bad.items():
+        faults = [
+            Fault(
+                line_of(row, t),
+                column.index,
+                f"Column {column.index} (“{column.name}”) has no number"
+                + (f" in {count} rows, first in this one." if count > 1 else " here."),
+                _REMEDY,
+            )
+            for row, count, column in sorted(holes, key=lambda hole: (hole[0], hole[2].index))
+        ]
+        out[t] = replace(out[t], fault=all_faults(faults))
     time = columns["time"]
     for t in np.flatnonzero(odd_clocks(time, bounds, GAP_STEPS)).tolist():
         if t in bad:
@@ -240,12 +246,8 @@ def _faults(
         lines = np.array([line_of(i, int(t)) for i in range(s.start, s.stop)], dtype=np.int64)
         fault_ = judge(time[s], columns["force"][s], columns["depth"][s], lines)
         if fault_ is not None:
-            out[t] = _with(out[t], fault_)
+            out[t] = replace(out[t], fault=fault_)
     return out
-
-
-def _with(part: GridPart, fault: Fault) -> GridPart:
-    return GridPart(part.label, part.place, part.declared, part.first_line, part.last_line, fault)
 
 
 def _segments(column: Values | None, n: int) -> tuple[tuple[str, ...], NDArray[np.int16]]:

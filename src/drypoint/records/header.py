@@ -7,7 +7,9 @@ import unicodedata
 
 from drypoint import units
 
-#: Words of the trade -> key under which :class:`~drypoint.records.batch.TestInfo` declares them.
+#: Words in English, German and French -> key under which
+#: :class:`~drypoint.records.batch.TestInfo` declares them. The keys follow the contents of a test
+#: report in ISO 14577-1; the words are from general dictionaries.
 _KEYS: dict[str, str] = {}
 for _key, _words in {
     "temperature": "temperature|temp|temperatur|raumtemperatur|room temperature|temp.",
@@ -89,7 +91,7 @@ def canonical(key: str) -> str:
 
 
 def known(word: str) -> bool:
-    """Whether a word is one of the trade for what headers declare (or its plain key)."""
+    """Whether a word is known for what headers declare (or is its plain key)."""
     return fold(word).strip(" .:") in _KEYS
 
 

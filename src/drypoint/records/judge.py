@@ -26,6 +26,33 @@ def gaps(time: Floats) -> NDArray[np.int64]:
     return np.flatnonzero(step > GAP_STEPS * middle) if middle > 0 else np.empty(0, np.int64)
 
 
+def _backwards(time: Floats, step: Floats, lines: NDArray[np.int64]) -> Fault:
+    """A time that falls: in every row, or from some rows to the next."""
+    falls = np.flatnonzero(step < 0)
+    i = int(falls[0])
+    if step.max() <= 0:
+        return Fault(
+            int(lines[i + 1]),
+            None,
+            f"The time falls in every row, from {time[0]:.9g} s in line {int(lines[0])} to "
+            f"{time[-1]:.9g} s in line {int(lines[-1])}: the rows are in reversed order.",
+            "Sort the rows by time in a copy of the file. If this column is not the time, declare "
+            "another one.",
+        )
+    more = ""
+    if len(falls) > 1:
+        shown = ", ".join(str(int(lines[k + 1])) for k in falls[1:6])
+        rest = f" and {len(falls) - 6} more" if len(falls) > 6 else ""
+        more = f" It does so again in line{'s' if len(falls) > 2 else ''} {shown}{rest}."
+    return Fault(
+        int(lines[i + 1]),
+        None,
+        f"The time runs backwards, from {time[i]:.9g} s to {time[i + 1]:.9g} s.{more}",
+        'If there are several tests in this file, declare split = "blank lines" or '
+        '"column"; else correct the line in a copy of the file.',
+    )
+
+
 def judge(time: Floats, force: Floats, depth: Floats, lines: NDArray[np.int64]) -> Fault | None:
     """First fault of a test, or ``None``. Times are in seconds."""
     if len(time) == 0:
@@ -39,14 +66,7 @@ def judge(time: Floats, force: Floats, depth: Floats, lines: NDArray[np.int64]) 
     if len(step) == 0 or np.isnan(step).any():
         return None
     if step.min() < 0:
-        i = int(np.argmax(step < 0))
-        return Fault(
-            int(lines[i + 1]),
-            None,
-            f"The time runs backwards, from {time[i]:.9g} s to {time[i + 1]:.9g} s.",
-            'If several tests stand in this file, declare split = "blank lines" or '
-            '"column"; else correct the line in a copy of the file.',
-        )
+        return _backwards(time, step, lines)
     if step.max() == 0:
         return Fault(
             int(lines[0]),

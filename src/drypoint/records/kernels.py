@@ -348,3 +348,33 @@ def first_breaks(force: Floats, depth: Floats, offsets: Ints) -> Ints:
         i, k = _break_in(f, h, 0.5), _break_in(h, f, 0.15)
         out[t] = i if k < 0 or 0 <= i < k else k
     return out
+
+
+#: Share of the largest force at which contact is taken as made, and the depth there as a share of
+#: the whole for a force that grows with the square of the depth: for an order of size only.
+_IN_CONTACT, _DEPTH_THERE = 0.05, 0.05**0.5
+
+
+@njit(cache=True, nogil=True)
+def depths_in_contact(force: Floats, depth: Floats, offsets: Ints) -> Floats:
+    """Depth (m) that each record reaches in contact, without its approach; shape (n_tests,).
+
+    From the last sample of the loading below a twentieth of the largest force, on the assumption
+    that force grows with the square of depth. For an order of size, not for a result.
+    """
+    out = np.zeros(len(offsets) - 1)
+    for t in range(len(out)):
+        a, b = offsets[t], offsets[t + 1]
+        if b <= a:
+            continue
+        top = a + int(np.argmax(force[a:b]))
+        base = np.min(force[a : top + 1])
+        least = base + _IN_CONTACT * (force[top] - base)
+        at = top
+        while at > a and force[at] > least:
+            at -= 1
+        if force[at] > least:  # in contact from the first sample on
+            out[t] = np.max(depth[a:b]) - np.min(depth[a:b])
+        else:
+            out[t] = (np.max(depth[a:b]) - depth[at]) / (1.0 - _DEPTH_THERE)
+    return out

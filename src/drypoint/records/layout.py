@@ -62,6 +62,10 @@ class Layout:
     inside: tuple[str, ...] = ()
     track: bool = False
 
+    def __post_init__(self) -> None:
+        if isinstance(self.inside, str):  # one pattern, not its letters
+            object.__setattr__(self, "inside", (self.inside,))
+
 
 @dataclass(frozen=True)
 class SetAside:

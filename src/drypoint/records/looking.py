@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from drypoint.records.find import files_in
 from drypoint.records.layout import Layout
+from drypoint.records.paths import Paths, paths_of
 from drypoint.records.saved import find_layout, saved_layouts
 from drypoint.records.understand import understand_all
 from drypoint.records.understanding import Understanding
 
 
-def look_at(files: Sequence[Path], layout: Layout, root: Path | None) -> list[Understanding]:
+def look_at(files: Paths, layout: Layout, root: Path | None) -> list[Understanding]:
     """What is understood of files and folders.
 
     Parameters
     ----------
-    files : sequence of Path
+    files : Path, str, or a collection of these
         Of a folder each file right in it that could be a record by its name.
     layout : Layout
         What is declared; where it is nothing (but ``inside``), saved layouts are tried.
     root : Path, optional
         Folder relative to which files are named.
+
+    Raises
+    ------
+    RecordError
+        ``files`` is neither a path nor a collection of paths.
     """
     known = saved_layouts()
 
@@ -31,7 +36,7 @@ def look_at(files: Sequence[Path], layout: Layout, root: Path | None) -> list[Un
         return find_layout(u, known)
 
     free = replace(layout, inside=()) == Layout()
-    named = [p for f in files for p in (files_in(f)[0] or [f] if f.is_dir() else [f])]
+    named = [p for f in paths_of(files) for p in (files_in(f)[0] or [f] if f.is_dir() else [f])]
     return [
         _as_track(u, f, layout, root)
         for f in named
@@ -45,7 +50,11 @@ def _as_track(u: Understanding, path: Path, layout: Layout, root: Path | None) -
     roles = {c.role for c in u.columns}
     if not {"force", "position", "lateral_force"} <= roles:
         return u
-    if [q.key for q in u.questions] != ["columns.depth"] and not u.faults:
+    asked = {q.key for q in u.questions}
+    if (
+        not ("columns.depth" in asked and asked <= {"columns.depth", "columns.time"})
+        and not u.faults
+    ):
         return u
     again = understand_all(path, replace(layout, track=True), root=root)
     return next((v for v in again if v.path == u.path and v.places == u.places), u)

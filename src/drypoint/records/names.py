@@ -40,20 +40,30 @@ def _loose_units() -> frozenset[str]:
     return frozenset(units.tidy(u) for u in words()["units"]["loose"])
 
 
+@lru_cache(maxsize=1)
+def _compounds() -> tuple[re.Pattern[str], frozenset[str]]:
+    """First part of a compound that modifies the second, and the words that may be second."""
+    known = words()
+    phrases = (p for r in known["modifiers"]["roles"] for p in known["roles"][r]["phrases"])
+    prefixes = sorted(known["modifiers"]["prefixes"], key=len, reverse=True)
+    return re.compile(f"({'|'.join(prefixes)})([a-z]+)"), frozenset(phrases)
+
+
 def is_unit(text: str) -> bool:
-    """Whether a word is a unit of the trade beyond doubt (a capital alone is none)."""
-    return units.tidy(text) in _loose_units()
+    """Whether a word is certainly a unit: a usual symbol, or a unit written out."""
+    return units.tidy(text) in _loose_units() or units.spelled(text) is not None
 
 
 @lru_cache(maxsize=4096)
 def take_apart(raw: str) -> Named:
     """Bare name, unit and claimed roles of a column's name.
 
-    Units are found in brackets, behind a slash (``Force / µN``), behind "in" (``Kraft in mN``),
-    or behind a blank, comma or underscore when the spelling leaves no doubt (``Depth_nm``).
+    Units are found in brackets, after a slash (``Force / µN``), after "in" (``Kraft in mN``), or
+    after a blank, comma or underscore if the spelling leaves no doubt (``Depth_nm``). A name that
+    is itself a unit written out (``seconds``) has that unit.
     """
     bare, unit = _unit_in(" ".join(raw.strip().strip('"').split())[:200])
-    return Named(raw, bare, unit, _claims(bare, unit))
+    return Named(raw, bare, unit, claims(bare, unit))
 
 
 def _unit_in(name: str) -> tuple[str, str | None]:
@@ -68,12 +78,12 @@ def _unit_in(name: str) -> tuple[str, str | None]:
     if m and units.dimension_of(m[2]):
         return m[1], m[2]
     m = _LOOSE.fullmatch(name)
-    if m and units.tidy(m[2]) in _loose_units():
+    if m and is_unit(m[2]):
         return m[1].strip(), m[2]
     head, slash, tail = name.rpartition("/")
     if slash and head.strip() and units.dimension_of(tail.strip()):
         return head.strip(), tail.strip()
-    return name, None
+    return name, name if units.spelled(name) else None
 
 
 def _tokens(bare: str) -> list[str]:
@@ -81,10 +91,38 @@ def _tokens(bare: str) -> list[str]:
     return re.findall(r"[a-z]+|\d+", fold(spaced))
 
 
-def _claims(bare: str, unit: str | None) -> tuple[str, ...]:
-    """Roles that the words claim: those of the longest phrase that stands in the name."""
+def claims(bare: str, unit: str | None = None) -> tuple[str, ...]:
+    """Roles that a name without its unit claims.
+
+    They are those of the longest phrase in it. With a modifier of oscillating loading ("dynamic",
+    "alternating") a base quantity becomes its amplitude, or its value at that frequency.
+    """
+    table = words()["modifiers"]
+    tokens = [part for token in _tokens(bare) for part in _parts(token)]
+    modifiers = {*table["words"], *table["prefixes"]}
+    if modifiers.isdisjoint(tokens):
+        return _plain_claims(tokens, unit)
+    rest = [t for t in tokens if t not in modifiers]
+    turned = {table["roles"].get(r) for r in _plain_claims(rest, unit)}
+    return tuple(r for r in words()["roles"] if r in turned)
+
+
+def _parts(token: str) -> tuple[str, ...]:
+    """A compound of a modifier and a base quantity as two words."""
+    pattern, seconds = _compounds()
+    m = pattern.fullmatch(token)
+    return (m[1], m[2]) if m and m[2] in seconds else (token,)
+
+
+def another_quantity(name: str) -> bool:
+    """Whether a word in a name says that it is another quantity: a rate, a set value, a ratio."""
+    other: list[str] = words()["other"]["words"]
+    return not set(_tokens(name)).isdisjoint(other)
+
+
+def _plain_claims(tokens: list[str], unit: str | None) -> tuple[str, ...]:
+    """Roles that words without a modifier claim."""
     known = words()
-    tokens = _tokens(bare)
     present = set(tokens)
     best: dict[str, int] = {}
     for role, table in known["roles"].items():
@@ -96,9 +134,8 @@ def _claims(bare: str, unit: str | None) -> tuple[str, ...]:
     strange = present & set(other)
     if best:
         longest = max(best.values())
-        swinging = longest > 1 and strange <= {"dynamic", "harmonic", "oscillation"}
         counting = set(best) <= {"test"} and strange <= {"number", "index", "count"}
-        if strange and not swinging and not counting:
+        if strange and not counting:
             return ()
         claimed = {r for r, n in best.items() if n == longest}
         if "test" in claimed and len(claimed) > 1:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -15,6 +16,11 @@ from drypoint.records.marks import GROUPERS, convert
 
 Floats = NDArray[np.float64]
 
+#: Further kinds of fault of a test that are shown one by one.
+_SHOWN = 3
+#: What a sentence shows of its line: lines with the same fault are told together.
+_SHOWN_LINE = re.compile(r" \(“.*”\)\.$")
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -25,6 +31,37 @@ class Fault:
     what: str
     remedy: str
     label: str | None = None
+
+
+def all_faults(faults: Sequence[Fault]) -> Fault | None:
+    """The faults of one test as one: the first, with the others named in its sentence."""
+    if not faults:
+        return None
+    groups: dict[str, list[Fault]] = {}
+    for fault in faults:
+        groups.setdefault(_SHOWN_LINE.sub("", fault.what), []).append(fault)
+    alike = list(groups.values())
+    said = [alike[0][0].what + _again(alike[0])]
+    for group in alike[1 : 1 + _SHOWN]:
+        f = group[0]
+        at = f"line {f.line}" if f.column is None else f"line {f.line}, column {f.column}"
+        said.append(f"Also {at}: {f.what}{_again(group)}")
+    rest = sum(map(len, alike[1 + _SHOWN :]))
+    if rest:
+        said.append(f"{rest} more lines have other faults, the last is line {faults[-1].line}.")
+    return replace(faults[0], what=" ".join(said))
+
+
+def _again(group: Sequence[Fault]) -> str:
+    """The further lines with the same fault, as a sentence."""
+    lines = [f.line for f in group[1:]]
+    if not lines:
+        return ""
+    if len(lines) > 2 and lines[-1] - group[0].line == len(lines):
+        return f" The same in every line up to line {lines[-1]}."
+    shown = ", ".join(map(str, lines[:5]))
+    more = f" and {len(lines) - 5} more, the last is line {lines[-1]}" if len(lines) > 5 else ""
+    return f" The same in line{'s' if len(lines) > 1 else ''} {shown}{more}."
 
 
 @dataclass(frozen=True)
@@ -216,14 +253,16 @@ def _bad_number(
     if not text:
         what = f"{name} is empty."
     elif text.lower().strip("+-") in ("nan", "inf", "infinity"):
-        what = f"{name} holds {text}, which is no measured value."
+        what = f"{name} holds {text}, which is not a measured value."
     else:
         what = f"{name} holds “{text[:30]}” where a number is expected."
     return Fault(
         number,
         place(line, row, i, dialect.delimiter),
         what,
-        "Correct or delete the line in a copy of the file; if it is a remark, declare its sign "
-        "as comment in the recipe.",
+        "Delete the line in a copy of the file, or put in the measured value."
+        if not text or text.lower().strip("+-") in ("nan", "inf", "infinity")
+        else "Correct or delete the line in a copy of the file; if it is a remark, declare its "
+        "sign as comment in the recipe.",
         label,
     )

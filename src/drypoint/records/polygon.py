@@ -18,6 +18,21 @@ Ints = NDArray[np.int64]
 APPROACH, LOADING, HOLD, UNLOADING, DRIFT_HOLD = 0, 1, 2, 3, 4
 #: Samples below which a stretch before contact is no approach.
 LEAST_APPROACH = 8
+#: A record is noisy where this many standard deviations of its noise exceed the tolerance.
+_NOISY = 8.0
+#: Tolerance of a noisy record, in standard deviations of the smoothed signal; the second where the
+#: noise is slow. Two extremes of white noise lie so far apart in fewer than 1 of 10,000 holds
+#: (``benchmarks/bench_segments.py``).
+_EXTREMES, _EXTREMES_SLOW = 8.5, 11.0
+#: Half-width of the running median and mean that smooth a noisy record: one sample in a thousand,
+#: between these bounds.
+_NARROWEST, _WIDEST, _PER_WIDTH = 2, 8, 1000
+#: Share of white noise that a running median and mean of 2 w + 1 samples leave, times the root of
+#: that number (simulated, w = 2 to 8); growth with the lag that chance gives white noise.
+_LEFT, _GROWTH_OF_WHITE = 0.95, 1.35
+#: Places at which differences are taken, at most; longest lag as a share of the signal; fewest
+#: samples of a flat stretch.
+_PLACES, _LONGEST, _FEW = 2000, 40, 24
 
 
 @njit(cache=True, nogil=True)
@@ -39,6 +54,136 @@ def noise_of(y: Floats) -> float:
     for i in range(n - 2):
         d2[i] = abs(d2[i])
     return 1.4826 * min(middle(d2) / np.sqrt(6.0), middle(d3) / np.sqrt(20.0))
+
+
+@njit(cache=True, nogil=True)
+def _slow_noise(y: Floats) -> tuple[float, float]:
+    """Noise of a signal between neighbours and at longer lags, from second differences; robust.
+
+    Neighbouring samples do not show slow noise (autocorrelated, 1/f). The lag is doubled, up
+    to a fortieth of the signal, as long as the noise grows more and more slowly,
+    and no faster than a random walk; what grows faster and faster is the signal's own shape.
+    """
+    n = len(y)
+    lag, first, noise, most = 1, 0.0, 0.0, np.sqrt(2.0)
+    while 3 * lag < n and (lag == 1 or lag <= n // _LONGEST):
+        every = max(1, (n - 3 * lag) // _PLACES)
+        second = np.empty((n - 3 * lag + every - 1) // every)
+        third = np.empty_like(second)
+        for j in range(len(second)):
+            i = j * every
+            one = y[i + 2 * lag] - 2.0 * y[i + lag] + y[i]
+            two = y[i + 3 * lag] - 2.0 * y[i + 2 * lag] + y[i + lag]
+            second[j], third[j] = abs(two), abs(two - one)
+        found = 1.4826 * min(middle(second) / np.sqrt(6.0), middle(third) / np.sqrt(20.0))
+        if lag == 1:
+            first = found
+        elif found > (1.15 * most + 0.03) * noise:
+            break
+        else:
+            most = min(most, max(found / noise, 1.0))
+        noise = max(noise, found)
+        if noise == 0.0:
+            break
+        lag *= 2
+    return first, noise
+
+
+@njit(cache=True, nogil=True)
+def _smoothed(y: Floats) -> Floats:
+    """Running median, then running mean; narrower towards the ends."""
+    n = len(y)
+    half = min(max(_NARROWEST, n // _PER_WIDTH), _WIDEST)
+    first = np.empty(n)
+    for i in range(n):
+        w = min(half, i, n - 1 - i)
+        first[i] = middle(y[i - w : i + w + 1])
+    out = np.empty(n)
+    for i in range(n):
+        w = min(half, i, n - 1 - i)
+        out[i] = np.mean(first[i - w : i + w + 1])
+    return out
+
+
+@njit(cache=True, nogil=True)
+def _about_line(y: Floats) -> float:
+    """Robust standard deviation of a stretch about its least-squares line."""
+    n = len(y)
+    if n < 6:
+        return 0.0
+    x = np.arange(n) - 0.5 * (n - 1)
+    rest = y - np.mean(y) - np.sum(x * y) / np.sum(x * x) * x
+    return 1.4826 * middle(np.abs(rest))
+
+
+@njit(cache=True, nogil=True)
+def _wander(y: Floats, edges: Ints, trend: Ints, i: int, wide: float) -> float:
+    """Robust standard deviation of the flat stretches around piece ``i``, up to the next piece
+    that changes by more than four tolerances; of all in between where they are shorter than the
+    piece; about its own line where large changes lie on both sides."""
+    lo, hi = i, i
+    while lo > 0 and abs(y[edges[lo]] - y[edges[lo - 1]]) < 4.0 * wide:
+        lo -= 1
+    while hi + 1 < len(trend) and abs(y[edges[hi + 2]] - y[edges[hi + 1]]) < 4.0 * wide:
+        hi += 1
+    n = 0
+    for j in range(lo, hi + 1):
+        if trend[j] == 0:
+            n += edges[j + 1] - edges[j]
+    if hi == lo:
+        return _about_line(y[edges[i] : edges[i + 1] + 1])
+    if n < max(edges[i + 1] - edges[i], _FEW):
+        part = y[edges[lo] : edges[hi + 1]]
+        return 1.4826 * middle(np.abs(part - middle(part)))
+    flat = np.empty(n)
+    n = 0
+    for j in range(lo, hi + 1):
+        if trend[j] == 0:
+            m = edges[j + 1] - edges[j]
+            flat[n : n + m] = y[edges[j] : edges[j + 1]]
+            n += m
+    return 1.4826 * middle(np.abs(flat - middle(flat)))
+
+
+@njit(cache=True, nogil=True)
+def _without_wander(
+    y: Floats, edges: Ints, trend: Ints, wide: float, times: float
+) -> tuple[Ints, Ints]:
+    """Take back small changes that are no larger than the slow noise of the hold they lie in."""
+    out = trend.copy()
+    for i in range(1, len(trend)):
+        dy = abs(y[edges[i + 1]] - y[edges[i]])
+        if trend[i] == 0 or dy >= 4.0 * wide:
+            continue
+        if dy < times * _wander(y, edges, trend, i, wide):
+            out[i] = 0
+    return _merged(edges, out)
+
+
+@njit(cache=True, nogil=True)
+def _cut(y: Floats, noise: float, tolerance: float) -> tuple[Ints, Ints, float]:
+    """Corner indices and trends of a signal whose noise is ``noise``, and the tolerance.
+
+    Where the noise would set the tolerance, two of its extremes look like an unloading: such a
+    record is smoothed first, and the tolerance is that of the smoothed signal.
+    """
+    top = np.max(np.abs(y))
+    tol = max(tolerance * top, 6.0 * noise)
+    near, far = _slow_noise(y)
+    if _NOISY * max(noise, far) <= tolerance * top:
+        edges, trend = _pieces(y, tol, 2.0)
+        edges, trend = _first_cycles(y, edges, trend, tol, tolerance)
+        return edges, trend, tol
+    smooth = _smoothed(y)
+    # What is white becomes less by smoothing, what is slow does not.
+    half = min(max(_NARROWEST, len(y) // _PER_WIDTH), _WIDEST)
+    white = _LEFT / np.sqrt(2.0 * half + 1.0) * near
+    slow = np.sqrt(max(far**2 - (_GROWTH_OF_WHITE * near) ** 2, 0.0))
+    times = _EXTREMES if slow == 0.0 else _EXTREMES_SLOW
+    wide = max(tolerance * top, times * np.hypot(white, slow))
+    edges, trend = _pieces(smooth, wide, 1.0)
+    edges, trend = _without_wander(smooth, edges, trend, wide, times)
+    return edges, trend, tol
 
 
 @njit(cache=True, nogil=True)
@@ -94,8 +239,11 @@ def _merged(edges: Ints, trend: Ints) -> tuple[Ints, Ints]:
 
 
 @njit(cache=True, nogil=True)
-def _pieces(y: Floats, tol: float) -> tuple[Ints, Ints]:
-    """Corner indices and the trend of each piece between them: 1, 0 or -1; like trends merged."""
+def _pieces(y: Floats, tol: float, small: float) -> tuple[Ints, Ints]:
+    """Corner indices and the trend of each piece between them: 1, 0 or -1; like trends merged.
+
+    A short reversal of less than ``small`` tolerances is no reversal.
+    """
     corners = _corners(y, tol)
     m = len(corners) - 1
     trend = np.empty(m, dtype=np.int64)
@@ -109,9 +257,9 @@ def _pieces(y: Floats, tol: float) -> tuple[Ints, Ints]:
         if corners[i + 1] - corners[i] >= max(5, n // 100) or trend[i - 1] != trend[i + 1]:
             continue
         dy = abs(y[corners[i + 1]] - y[corners[i]])
-        if trend[i - 1] != 0 and (trend[i] == 0 or dy < 2.0 * tol):
+        if trend[i - 1] != 0 and (trend[i] == 0 or dy < small * tol):
             trend[i] = trend[i - 1]
-        elif trend[i - 1] == 0 and dy < 2.0 * tol:
+        elif trend[i - 1] == 0 and dy < small * tol:
             trend[i] = 0
     return _merged(corners, trend)
 
@@ -136,7 +284,7 @@ def _first_cycles(
         if fine > 0.5 * tol:
             break
         tol = fine
-        edges_a, trend_a = _pieces(part, fine)
+        edges_a, trend_a = _pieces(part, fine, 2.0)
         joined = np.concatenate((edges_a, edges[last + 2 :]))
         trends = np.concatenate((trend_a, trend[last + 1 :]))
         edges, trend = _merged(joined, trends)
@@ -360,10 +508,8 @@ def _segments_of(
     base = _floor_of(force)
     f = force - (base if base < 0.0 else 0.0)
     y = f if control == 0 else depth
-    tol = max(tolerance * np.max(np.abs(y)), 6.0 * (sf if control == 0 else sh))
     ftol = max(tolerance * np.max(f), 6.0 * sf)
-    edges, trend = _pieces(y, tol)
-    edges, trend = _first_cycles(y, edges, trend, tol, tolerance)
+    edges, trend, tol = _cut(y, sf if control == 0 else sh, tolerance)
     edges, trend = _with_approach(f, edges, trend)
     if control == 1:
         edges, trend = _still_under_depth_control(f, edges, trend, ftol)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from drypoint.errors import AmbiguityError, RecordError, Where
@@ -23,6 +24,8 @@ class Question:
         Recipe key.
     ambiguous : bool
         False where the file and the recipe contradict each other, or a column is missing.
+    column : int, optional
+        Number of a column that holds words where the question is about its numbers.
     """
 
     what: str
@@ -30,8 +33,19 @@ class Question:
     toml: str
     key: str = ""
     ambiguous: bool = True
+    column: int | None = None
 
     def error(self, file: str, line: int | None = None) -> RecordError:
         """The same as an error."""
-        kind = AmbiguityError if self.ambiguous else RecordError
-        return kind(self.what, where=Where(file, line=line, key=self.key or None), remedy=self.toml)
+        return error_of((self,), file, line)
+
+
+def error_of(questions: Sequence[Question], file: str, line: int | None = None) -> RecordError:
+    """All open questions of a file as one error."""
+    kind = AmbiguityError if all(q.ambiguous for q in questions) else RecordError
+    key = questions[0].key if len(questions) == 1 else ""
+    return kind(
+        " ".join(q.what for q in questions),
+        where=Where(file, line=line, key=key or None),
+        remedy=" ".join(dict.fromkeys(q.toml for q in questions)),
+    )

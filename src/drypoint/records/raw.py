@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from drypoint.errors import RecordError, Where
+from drypoint.records.find import reserved_words
 
 #: Files larger than this are refused unless the caller allows more.
 MAX_BYTES = 500_000_000
@@ -78,11 +79,7 @@ def first_look(path: Path, name: str, max_bytes: int) -> tuple[str, bytes]:
         with path.open("rb", buffering=0) as file:
             state = os.fstat(file.fileno())
             if not stat.S_ISREG(state.st_mode):
-                raise RecordError(
-                    "It is a device or a pipe, not a file.",
-                    where=Where(name),
-                    remedy="Give the path of a file that you may read.",
-                )
+                raise _no_file(path, name)
             head = file.read(16)
             kind = kind_of(head)
             if kind not in ("text", "xls"):
@@ -92,6 +89,16 @@ def first_look(path: Path, name: str, max_bytes: int) -> tuple[str, bytes]:
             return kind, head + file.readall()
     except OSError as error:
         raise _unreadable(path, name, error) from error
+
+
+def _no_file(path: Path, name: str) -> RecordError:
+    """The error for a path that opens, but not as a file."""
+    words = reserved_words(path.name)
+    return RecordError(
+        f"It is a device or a pipe, not a file. {words}".strip(),
+        where=Where(name),
+        remedy="Rename the file." if words else "Give the path of a file that you may read.",
+    )
 
 
 def load(path: Path, name: str, max_bytes: int) -> bytes:
@@ -129,6 +136,12 @@ def _unreadable(path: Path, name: str, error: OSError) -> RecordError:
     if isinstance(error, FileNotFoundError):
         return RecordError(
             "There is no such file.", where=Where(name), remedy="Check the path in the recipe."
+        )
+    if words := reserved_words(path.name):
+        return RecordError(
+            f"It is not readable ({error.strerror}). {words}",
+            where=Where(name),
+            remedy="Rename the file.",
         )
     kind = "a folder, not a file" if path.is_dir() else f"not readable ({error.strerror})"
     return RecordError(

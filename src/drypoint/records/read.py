@@ -15,6 +15,7 @@ from drypoint.records.finish import notes_of, prefixed, take_apart, text_batch
 from drypoint.records.finish_grid import grid_batch, grid_notes, grid_read
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout, SetAside
+from drypoint.records.paths import Paths, names_for, paths_of
 from drypoint.records.raw import MAX_BYTES, Limits
 from drypoint.records.shapes import Shapes, Waiting
 
@@ -29,11 +30,11 @@ class ReadOutcome:
 
 
 def read(
-    paths: Sequence[Path | str],
+    paths: Paths,
     layout: Layout | None = None,
     *,
     specimen: str = "",
-    names: Sequence[str] | None = None,
+    names: str | Sequence[str] | None = None,
     root: Path | None = None,
     max_bytes: int = MAX_BYTES,
     limits: Limits | None = None,
@@ -43,14 +44,15 @@ def read(
 
     Parameters
     ----------
-    paths : sequence of Path or str
-        Raw files; they are only read, never changed, and none stays open. Of a folder every file
-        right in it is read, but those that are no records by their names.
+    paths : Path, str, or a collection of these
+        Raw files; they are only read, never changed, and none stays open. A single path is one
+        file or folder. Of a folder every file right in it is read, but those that are no records
+        by their names.
     layout : Layout, optional
         What is declared about them; the rest is found from each file.
     specimen : str
         Name of the specimen; without it, what the file's header says.
-    names : sequence of str, optional
+    names : str or sequence of str, optional
         Names for the files, one each, instead of their stems.
     root : Path, optional
         Folder relative to which :class:`~drypoint.records.batch.Source` names the files.
@@ -66,6 +68,11 @@ def read(
     ReadOutcome
         Never an exception because of a file: what is wrong with one stands in ``set_aside``.
 
+    Raises
+    ------
+    RecordError
+        ``paths`` is neither a path nor a collection of paths, or ``names`` do not fit it.
+
     Notes
     -----
     A file with the same bytes as an earlier one is set aside as its duplicate. What a file gives
@@ -74,8 +81,10 @@ def read(
     layout = layout or Layout()
     how = Opening(layout, root, limits or replace(Limits(), file_bytes=max_bytes), {})
     reader = Reader(layout, specimen, how.limits)
-    for k, given in enumerate(paths):
-        for doc in open_path(Path(given), how, names[k] if names is not None else None):
+    files = paths_of(paths)
+    stems = names_for(files, names)
+    for k, given in enumerate(files):
+        for doc in open_path(given, how, stems[k] if stems is not None else None):
             reader.take(doc)
     return reader.outcome(doubting=doubting)
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from drypoint.records import header
 from drypoint.records.columns import ColumnFound
-from drypoint.records.dialect import Dialect, fields_of, pairs_in
+from drypoint.records.dialect import Dialect, fields_of, pairs_in, units_said
 from drypoint.records.documents import Document
 from drypoint.records.marks import numeric
 
@@ -41,7 +41,7 @@ class Shape:
         d = self.dialect
         return (
             d.delimiter, d.decimal, d.first_data_line, self.encoding, tuple(self.fixed.items()),
-            self.columns, self.kinds.tobytes(), self.notes,
+            self.columns, self.kinds.tobytes(), self.notes, d.said,
         )  # fmt: skip
 
 
@@ -95,8 +95,11 @@ def _declared(text: str, shape: Shape) -> dict[str, str] | None:
                 return None
         elif line.strip() and not _is_pair(line, d.delimiter):
             return None
-    skip = {v - 1 for v in (d.header_line, d.unit_line) if v is not None}
-    return pairs_in(lines, 1 if _sep(lines) else 0, len(lines), {*skip}, d.delimiter, None)[0]
+    skip: set[int | None] = {v - 1 for v in (d.header_line, d.unit_line) if v is not None}
+    shift = 1 if _sep(lines) else 0
+    if units_said(lines, shift, len(lines), skip, None) != d.said:
+        return None
+    return pairs_in(lines, shift, len(lines), skip, d.delimiter, None)[0]
 
 
 def _sep(lines: list[str]) -> bool:

@@ -15,7 +15,7 @@ from drypoint.records import header
 from drypoint.records.columns import Assignment
 from drypoint.records.dialect import Dialect, fields_of, looks_like_data, names_of
 from drypoint.records.layout import Layout
-from drypoint.records.parse import Fault, Plan, Table, parse
+from drypoint.records.parse import Fault, Plan, Table, all_faults, parse
 from drypoint.records.question import Question
 
 SPLITS = ("one", "blank lines", "column")
@@ -198,7 +198,7 @@ def _joined(pieces: Sequence[Piece]) -> tuple[list[str], NDArray[np.int64]]:
 
 def _whole(table: Table, pieces: list[Piece]) -> Part:
     declared = {k: v for p in pieces for k, v in p.declared.items()}
-    fault = next(iter(table.faults), None)
+    fault = all_faults(table.faults)
     return Part(None, np.arange(len(table.lines)), declared, fault)
 
 
@@ -208,7 +208,8 @@ def _by_block(pieces: list[Piece], dialect: Dialect, plan: Plan) -> tuple[Table,
     for k, piece in enumerate(pieces):
         lo, hi = piece.at[0], piece.at[-1]
         a, b = np.searchsorted(table.lines, [lo, hi + 1])
-        fault = piece.fault or next((f for f in table.faults if lo <= f.line <= hi), None)
+        mine = [f for f in table.faults if lo <= f.line <= hi]
+        fault = all_faults([piece.fault, *mine] if piece.fault else mine)
         label = piece.label if piece.label or len(pieces) == 1 else str(k + 1)
         parts.append(Part(label, np.arange(a, b), piece.declared, fault))
     return table, tuple(parts)
@@ -218,9 +219,10 @@ def _by_column(table: Table, plan: Plan, pieces: list[Piece]) -> tuple[Part, ...
     assert plan.test is not None
     column = table.words[plan.test]
     labels = column.unique(maintain_order=True).to_list()
-    spoiled: dict[str | None, Fault] = {}
-    for fault in table.faults:
-        spoiled.setdefault(fault.label, fault)
+    listed: dict[str | None, list[Fault]] = {}
+    for one in table.faults:
+        listed.setdefault(one.label, []).append(one)
+    spoiled = {label: all_faults(faults) for label, faults in listed.items()}
     declared = {k: v for p in pieces for k, v in p.declared.items()}
     codes = column.replace_strict(labels, list(range(len(labels)))).to_numpy() if labels else None
     order = np.argsort(codes, kind="stable") if codes is not None else np.empty(0, np.int64)

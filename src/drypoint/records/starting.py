@@ -25,7 +25,9 @@ def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
     every = [u.path for u in understandings]
     shared = _shared(groups)
     parts = [_table(group, every, shared) for group in groups]
-    parts += [f"# {u.path} is left out: {_one_line(u.faults[0].reason)}\n" for u in lost]
+    parts += [
+        f"# {u.path} is left out: {_one_line(' '.join(f.reason for f in u.faults))}\n" for u in lost
+    ]
     return "\n".join(parts)
 
 

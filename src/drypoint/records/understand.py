@@ -11,15 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drypoint.errors import AmbiguityError, DrypointError, RecordError
-from drypoint.records.batch import Floats
+from drypoint.records.batch import Batch, Floats
+from drypoint.records.check import check
 from drypoint.records.columns import Assignment, assign
 from drypoint.records.decode import Decoded, decode_bytes
 from drypoint.records.dialect import Dialect
 from drypoint.records.documents import Document, Lost, Opening, open_path, shown_path
-from drypoint.records.finish import FileRead, dialect_of, finish_text
+from drypoint.records.finish import FileRead, dialect_of, finish_text, open_questions, text_batch
+from drypoint.records.finish_grid import grid_batch
 from drypoint.records.grid import Grid, GridRead, read_grid
 from drypoint.records.judge import gaps
 from drypoint.records.layout import Layout, SetAside
+from drypoint.records.paths import path_of
 from drypoint.records.question import Question
 from drypoint.records.raw import MAX_BYTES, Limits
 from drypoint.records.understanding import TestFound, Understanding, together
@@ -33,7 +36,7 @@ def understand(
     root: Path | None = None,
     max_bytes: int = MAX_BYTES,
 ) -> Understanding:
-    """Look at one file and say what is understood of it. Parameters as for ``read``.
+    """Look at one file and say what is understood of it. Parameters as for ``read``, but one path.
 
     Never raises because of the file: what is wrong stands in ``faults``, what is open in
     ``questions``. Of a file that holds tables of several kinds the first kind is shown, and a note
@@ -65,7 +68,7 @@ def understand_all(
         file is then looked at again with that layout.
     """
     layout = layout or Layout()
-    path = Path(path)
+    path = path_of(path)
     how = Opening(layout, root, replace(Limits(), file_bytes=max_bytes), {})
     found: list[Understanding] = []
     notes: list[str] = []
@@ -125,8 +128,8 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
             notes=(*found.notes, decoded.note) if decoded.note else found.notes,
         )
     dialect = dialect_of(decoded, layout, doc)
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
-    questions = (*dialect.questions, *assignment.questions)
+    assignment = assign(dialect, layout)
+    questions = open_questions(decoded, dialect, assignment)
     found = replace(
         found,
         delimiter=dialect.delimiter if doc.kind == "text" else None,
@@ -140,6 +143,7 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
         sampling_Hz=layout.sampling_Hz,
         questions=questions,
         missing=_missing(dialect, assignment, layout),
+        notes=(*found.notes, *assignment.notes),
     )
     if questions:
         return found
@@ -148,19 +152,23 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
     except RecordError as error:
         return replace(found, faults=(_aside(doc.shown, error),))
     open_split = (file.parted.question,) if file.parted.question else ()
+    unusable = _unusable(text_batch(file, "", set())[0], assignment, layout)
     return replace(
         found,
         split=file.parted.split,
         tests=tuple(_test(file, k) for k in range(len(file.parts))),
         segment_labels=_labels(file),
         questions=open_split,
-        faults=tuple(
-            SetAside(
-                doc.shown, _name(doc.stem, p.label), p.fault.what, p.fault.remedy,
-                p.fault.line, p.fault.column,
-            )
-            for p in file.parts
-            if p.fault is not None
+        faults=(
+            *(
+                SetAside(
+                    doc.shown, _name(doc.stem, p.label), p.fault.what, p.fault.remedy,
+                    p.fault.line, p.fault.column,
+                )
+                for p in file.parts
+                if p.fault is not None
+            ),
+            *unusable,
         ),
         notes=(*found.notes, *file.parted.table.remarks, *file.parted.remarks),
     )  # fmt: skip
@@ -168,7 +176,7 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
 
 def _grid(found: Understanding, doc: Document, grid: Grid, layout: Layout) -> Understanding:
     dialect = grid.dialect()
-    assignment = assign(dialect.names, dialect.units, dialect.numeric, layout.columns, layout.track)
+    assignment = assign(dialect, layout)
     found = replace(
         found,
         places=tuple(t.place for t in grid.tests) or found.places,
@@ -178,6 +186,7 @@ def _grid(found: Understanding, doc: Document, grid: Grid, layout: Layout) -> Un
         sampling_Hz=layout.sampling_Hz,
         questions=assignment.questions,
         missing=_missing(dialect, assignment, layout),
+        notes=(*found.notes, *assignment.notes),
     )
     if assignment.questions:
         return found
@@ -187,16 +196,27 @@ def _grid(found: Understanding, doc: Document, grid: Grid, layout: Layout) -> Un
         split=read.split,
         tests=tuple(_grid_test(read, k, doc.stem) for k in range(len(read.parts))),
         segment_labels=read.labels,
-        faults=tuple(
-            SetAside(
-                f"{doc.shown}!{p.place}" if p.place else doc.shown, _name(doc.stem, p.label),
-                p.fault.what, p.fault.remedy, p.fault.line, p.fault.column,
-            )
-            for p in read.parts
-            if p.fault is not None
+        faults=(
+            *(
+                SetAside(
+                    f"{doc.shown}!{p.place}" if p.place else doc.shown, _name(doc.stem, p.label),
+                    p.fault.what, p.fault.remedy, p.fault.line, p.fault.column,
+                )
+                for p in read.parts
+                if p.fault is not None
+            ),
+            *_unusable(grid_batch(read, doc, "", set())[0], assignment, layout),
         ),
         notes=(*found.notes, *read.remarks),
     )  # fmt: skip
+
+
+def _unusable(batch: Batch, assignment: Assignment, layout: Layout) -> list[SetAside]:
+    """Tests without a fault that a run sets aside all the same; of scratch tests nothing is said,
+    since their passes are not known yet."""
+    if layout.track or assignment.role("position") is not None or not len(batch):
+        return []
+    return check(batch)[1]
 
 
 def _grid_test(read: GridRead, k: int, stem: str) -> TestFound:

@@ -33,7 +33,7 @@ class TestFound:
 class Understanding:
     """Everything found in one file, and what is open. Parts not reached stay ``None`` or empty.
 
-    ``kind`` is ``text``, ``excel``, ``parquet`` or ``hdf5``. ``places`` names what was looked at
+    ``kind`` is ``text``, ``workbook``, ``parquet`` or ``hdf5``. ``places`` names what was looked at
     inside the file (sheets, members, groups); ``layout`` is what was declared, ``saved`` the name
     of a saved layout that was used, ``units`` the row of units.
     """

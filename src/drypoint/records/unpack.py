@@ -36,12 +36,12 @@ class Member:
 
 
 def flavour(archive: zipfile.ZipFile) -> str:
-    """``excel``, ``xlsb``, ``word`` or ``zip``: what a file in zip form really is."""
+    """``workbook``, ``xlsb``, ``word`` or ``zip``: what a file in zip form really is."""
     names = set(archive.namelist())
     if "xl/workbook.bin" in names:
         return "xlsb"
     if "xl/workbook.xml" in names or {"mimetype", "content.xml"} <= names:
-        return "excel"
+        return "workbook"
     return "word" if "word/document.xml" in names else "zip"
 
 
@@ -57,7 +57,7 @@ def open_zip(source: BinaryIO | Path, shown: str) -> zipfile.ZipFile:
         return zipfile.ZipFile(source)
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, EOFError) as error:
         raise RecordError(
-            "This should be an Excel workbook or a zip archive, but it is damaged or cut short.",
+            "This should be a workbook or a zip archive, but it is damaged or cut short.",
             where=Where(shown),
             remedy="Copy it again from where it was made.",
         ) from error

@@ -100,7 +100,10 @@ def _broken(shown: str, error: BaseException) -> DrypointError:
     if type(error).__name__ == "PasswordError":
         what, remedy = "The workbook is protected by a password.", "Save it without one."
     else:
-        what = "This is an Excel workbook or an old Excel or Word file, but it cannot be opened."
+        what = (
+            "This is a workbook, or an old workbook or text document (.xls, .doc), but it cannot "
+            "be opened."
+        )
         remedy = "Open it in a spreadsheet program, save it as .xlsx, and give that file."
     return RecordError(what, where=Where(shown), remedy=remedy)
 

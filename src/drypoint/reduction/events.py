@@ -1,4 +1,5 @@
-"""Sudden events in a record: pop-in, pop-out, contact that was lost and made again.
+"""Sudden events in a record: pop-in, pop-out, a step back of the depth, contact that was lost and
+made again.
 
 A jump is a change over L samples that is too large for the record around it. With y the signal
 that the instrument does not control (depth under force control, force with its sign turned under
@@ -10,7 +11,9 @@ after, the excess
 must be above ``sigma`` times the noise of such differences, and above ``ratio`` times L |r|: a
 jump is sudden. The noise is the record's own: a robust standard deviation of the change over L
 samples about its neighbours, L = 1, 2, 4 ... up to a sixteenth of the segment, so that a jump is
-found whether it takes one sample or fifty. Segments are searched one by one, a few samples from
+found whether it takes one sample or fifty. A step back is a jump of the depth towards the surface
+while the force rises (a slip of specimen or sensor, or a disturbance); force control only.
+Segments are searched one by one, a few samples from
 their ends; holds are not. The rule is our own; what it finds and what it misses is measured in
 ``benchmarks/bench_flags.py``.
 """
@@ -33,6 +36,7 @@ from drypoint.threads import in_stretches, together
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_IN, _OUT, _BACK = 0, 1, 2  # what is searched for
 _MOST = 64  # jumps of one segment that are told apart
 _LONGEST = 128  # samples that a jump may take
 _PLACES = 400  # at most, for the noise of one lag
@@ -59,11 +63,13 @@ class Jumps:
 
 @dataclass(frozen=True)
 class Events:
-    """Sudden events of each test. ``lost`` counts contacts that were lost before the last one,
+    """Sudden events of each test. ``step_back`` are steps of the depth towards the surface under
+    rising force (sizes positive). ``lost`` counts contacts that were lost before the last one,
     ``lost_force`` (N) and ``lost_depth`` (m) are the largest force and the depth of the first."""
 
     pop_in: Jumps
     pop_out: Jumps
+    step_back: Jumps
     lost: Ints
     lost_force: Floats
     lost_depth: Floats
@@ -163,7 +169,7 @@ def _size_of(y: Floats, i: int, lag: int) -> float:
 
 @njit(cache=True, nogil=True)
 def _search(
-    force: Floats, depth: Floats, raw: Floats, by_depth: bool, down: bool, a: int, b: int,
+    force: Floats, depth: Floats, raw: Floats, by_depth: bool, what: int, a: int, b: int,
     sigma: float, ratio: float,
 ) -> tuple[int, int, float]:  # fmt: skip
     """Jumps of one segment: their number, the first one's sample and size."""
@@ -174,9 +180,11 @@ def _search(
         y, x = -f, -h
         per_x = _STIFF * np.maximum(f, 0.0) / np.maximum(h, 1e-12)
     else:
-        sign = -1.0 if down else 1.0
+        sign = 1.0 if what == _IN else -1.0
         y, x = sign * h, sign * f
         per_x = np.maximum(h, 0.0) / np.maximum(f, 1e-12)
+        if what == _BACK:  # a rising force explains no step back
+            per_x[:] = 0.0
     found = np.empty((_MOST, 2), dtype=np.int64)
     size = np.empty(_MOST)
     n = _jumps(y, x, per_x, 0, b - a, _grain(raw, a, b), sigma, ratio, found, size)
@@ -192,10 +200,10 @@ def _all_jumps(
     stop: Ints, down: NDArray[np.bool_], by_depth: NDArray[np.bool_], contact: Ints, n_tests: int,
     sigma: float, ratio: float,
 ) -> tuple[Ints, Ints, Floats]:  # fmt: skip
-    """Count, first sample and first size by (down, test); segments come in order of time."""
-    count = np.zeros((2, n_tests), dtype=np.int64)
-    first = np.full((2, n_tests), -1, dtype=np.int64)
-    size = np.full((2, n_tests), np.nan)
+    """Count, first sample and first size by (what, test); segments come in order of time."""
+    count = np.zeros((3, n_tests), dtype=np.int64)
+    first = np.full((3, n_tests), -1, dtype=np.int64)
+    size = np.full((3, n_tests), np.nan)
     for s in range(len(test)):
         t = test[s]
         a, b = max(start[s], contact[t] + 1) + _MARGIN, stop[s]
@@ -206,11 +214,13 @@ def _all_jumps(
                 k += 1
             b = k
         raw = raw_force if by_depth[t] else raw_depth
-        n, i, jump = _search(force, depth, raw, by_depth[t], down[s], a, b, sigma, ratio)
-        d = 1 if down[s] else 0
-        if n > 0 and first[d, t] < 0:
-            first[d, t], size[d, t] = i, jump
-        count[d, t] += n
+        for d in (_IN, _OUT, _BACK):
+            if down[s] != (d == _OUT) or (d == _BACK and by_depth[t]):
+                continue
+            n, i, jump = _search(force, depth, raw, by_depth[t], d, a, b, sigma, ratio)
+            if n > 0 and first[d, t] < 0:
+                first[d, t], size[d, t] = i, jump
+            count[d, t] += n
     return count, first, size
 
 
@@ -254,7 +264,7 @@ def find_events(
     raw: tuple[Floats, Floats],
     limits: FlagLimits,
 ) -> Events:
-    """Pop-ins, pop-outs and lost contacts of every test.
+    """Pop-ins, pop-outs, steps back and lost contacts of every test.
 
     Parameters
     ----------
@@ -294,11 +304,12 @@ def find_events(
     count, first, size, lost, top, where = together(in_stretches(n, some))
     # Without contact there is nothing to find.
     none = corrected.zero.how == -1
-    pop_in, pop_out = (
-        _as_jumps(corrected, count[:, d], first[:, d], size[:, d], by_depth, none) for d in (0, 1)
+    pop_in, pop_out, back = (
+        _as_jumps(corrected, count[:, d], first[:, d], size[:, d], by_depth, none)
+        for d in (_IN, _OUT, _BACK)
     )
     return Events(
-        pop_in, pop_out, np.where(none, 0, lost), np.where(none, np.nan, top),
+        pop_in, pop_out, back, np.where(none, 0, lost), np.where(none, np.nan, top),
         np.where(none, np.nan, where),
     )  # fmt: skip
 

@@ -161,6 +161,8 @@ def _of_events(events: Events, t: int) -> list[Flag]:
         row.append(raise_flag("pop-in", _jump(events.pop_in, t, "on loading")))
     if events.pop_out.count[t]:
         row.append(raise_flag("pop-out", _jump(events.pop_out, t, "on unloading")))
+    if events.step_back.count[t]:
+        row.append(raise_flag("step back", _jump(events.step_back, t, "back under rising force")))
     return row
 
 

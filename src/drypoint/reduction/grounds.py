@@ -15,6 +15,8 @@ GROUNDS: dict[str, str] = {
     "it the contact may be elastic",
     "pop-out": "our own rule on the record's own noise: the unloading is not elastic recovery "
     "alone, so S and h_c may be wrong",
+    "step back": "our own rule on the record's own noise: under a rising force the depth cannot "
+    "become less; specimen, mount or sensor has slipped, or there was a disturbance",
     "noise": "our own choice: beyond it single readings say little about this depth",
     "fit failed": "no stiffness without a fit",
     "poor fit": "residual above the limit set in the recipe",

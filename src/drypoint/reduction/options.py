@@ -20,7 +20,7 @@ SOURCES: dict[str, str] = {
     "drift.window": "common practice: the first part of the hold is left out",
     "analysis.unloading": "Oliver and Pharr 1992, power law F = alpha (h - h_p)^m",
     "analysis.window": "ISO 14577-1: 98 % to 20 % of F_max",
-    "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1 Annex I",
+    "analysis.epsilon": "from the exponent m: Pharr and Bolshakov 2002, ISO 14577-1",
     "analysis.beta": "ISO 14577-1: beta = 1",
     "analysis.recalibrate_tip": "a tip used under another rule than its own is refused "
     "unless asked",
@@ -44,7 +44,7 @@ SOURCES: dict[str, str] = {
     "dynamic.source": "our own choice: amplitudes and phase hold more than a stiffness that was "
     "made from them, where the instrument's constants are known",
     "dynamic.amplitude": "common practice: half of peak to peak",
-    "dynamic.stiffness": "common practice of instruments that write a stiffness: their own frame "
+    "dynamic.stiffness": "common practice: a stiffness is usually recorded after the frame "
     "is taken out",
     "dynamic.quoted_at": "Pharr, Strader and Oliver 2009: the contact follows the largest force of "
     "the swing",

@@ -106,7 +106,7 @@ def tip_and_frame(result: BenchResult) -> Section:
         Heading("Where the uncertainty comes from"),
         _shares(result),
         Heading("How the inputs hang together"),
-        *_correlation(c),
+        *_correlation(c, result.invented),
     ]
     if len(c.candidates) > 1:
         blocks += [Heading("Number of terms"), _candidates(c)]
@@ -192,13 +192,13 @@ def _source(name: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def _correlation(c: Calibration) -> list[Block]:
+def _correlation(c: Calibration, invented: bool) -> list[Block]:
     inputs = correlated(c.linked)
     n = len(inputs.names)
     if n < 2:
         return [Paragraph("Only one input has an uncertainty; nothing hangs together.")]
     if n > _MOST_IN_TABLE:
-        return [Drawing((correlation_map(c.linked),))]
+        return [Drawing((correlation_map(c.linked, invented=invented),))]
     r = correlations(inputs)
     names = [words_of_input(i) for i in inputs.names]
     return [
@@ -255,14 +255,19 @@ def references(result: BenchResult) -> Section:
         if known is None:
             continue
         rows.append((
-            r.specimen, name, pm(known.E / 1e9, known.u_E / 1e9), pm(known.nu, known.u_nu), source,
+            r.specimen, name, known.face or "–", pm(known.E / 1e9, known.u_E / 1e9),
+            pm(known.nu, known.u_nu), pm(known.M / 1e9, known.u_M / 1e9), source,
         ))  # fmt: skip
     table = Table(
         "Reference materials with standard uncertainties; the area found goes with 1/E_r².",
-        (Column("Specimen"), Column("Material"), Column("E ± u / GPa", "number"),
-         Column("nu ± u", "number"), Column("Source", wide=True)),
+        (Column("Specimen"), Column("Material"), Column("Crystal face"),
+         Column("E ± u / GPa", "number"), Column("nu ± u", "number"),
+         Column("E/(1 − nu²) ± u / GPa", "number"), Column("Source", wide=True)),
         tuple(rows),
-        "A value without ± counts as exact.",
+        "A value without ± counts as exact. The value of a crystal holds for the face that is "
+        "named; its E is that of the isotropic solid with the same nu and E/(1 − nu²)."
+        if any(m.face for m in c.tests.materials)
+        else "A value without ± counts as exact.",
     )  # fmt: skip
     return Section("references", "Reference materials", (table,))
 

@@ -79,7 +79,7 @@ def answers(result: BenchResult) -> tuple[Answer, ...]:
                 f"at h_c = {depth_words(h)}; U = {percent(A.U / A.value)}, k = {A.k:.2f}",
             )
         )
-    by = ", ".join(dict.fromkeys(m.name for m in c.tests.materials))
+    by = ", ".join(dict.fromkeys(m.words for m in c.tests.materials))
     found = Answer(
         f"Tip {c.tip.name} and frame", f"found on {by}, {keys.day}", tuple(values),
         f"From {plural(len(c.tests), 'unloading')} at contact depths of {_depths(result)}.",

@@ -105,8 +105,9 @@ def _gather(result: StudyResult, issued: str) -> Content:
 
 
 def _of_tracks(result: StudyResult, issued: str) -> Content:
-    """The report of a study that holds scratch tracks only."""
+    """The report of a study without indentation tests: scratch tracks, stress runs, or both."""
     about = result.study.file.study
+    scratched = result.scratch is not None
     sections = (tracks(result), stress(result), record(result), cautions())
     return Content(
         title=about.name,
@@ -116,9 +117,11 @@ def _of_tracks(result: StudyResult, issued: str) -> Content:
         front=front_pairs(result, issued),
         answers=track_answers(result),
         answer_note="Medians of critical loads over tracks, with their intervals. What each event "
-        "is stands in the words of whoever looked at the tracks.",
+        "is stands in the words of whoever looked at the tracks."
+        if scratched
+        else "",
         statement=STATEMENT,
         sections=tuple(s for s in sections if s is not None),
         version=result.provenance.version,
-        kind="Report of scratch tests",
+        kind="Report of scratch tests" if scratched else "Report of computed stresses",
     )

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+from drypoint.notices import INVENTED_FILE
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
@@ -36,7 +37,7 @@ def write_figures(result: StudyResult, folder: Path | str, *, png: bool = True) 
     """
     place = Path(folder)
     written = []
-    words = []
+    words = [f"{INVENTED_FILE}\n"] if result.invented else []
     for picture in gather(result).pictures:
         stem = re.sub(r"[^A-Za-z0-9._-]+", "_", picture.name)
         target = folder_of(place / f"{stem}.svg")

@@ -68,6 +68,8 @@ def _basis(result: StudyResult, specimen: str) -> str:
     text = f"At contact depths of {depth} nm and largest forces of {force} mN."
     if gone.any():
         text += f" {plural(int(gone.sum()), 'test')} excluded by decision."
+    for p in result.populations.get(specimen, ()):
+        text += f" {p.words}"
     return text
 
 

@@ -167,6 +167,7 @@ def _series_notes(result: StudyResult, specimen: str) -> list[Block]:
         if s is None:
             continue
         words = list(s.notes)
+        words += [p.words for p in result.populations.get(specimen, ()) if p.symbol == symbol]
         if s.missing:
             words.append(f"{plural(s.missing, 'test')} without a value (withheld; see flags).")
         if len(s.components) > 1:

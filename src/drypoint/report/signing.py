@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from drypoint.errors import ReportError, StoreError, Where
 from drypoint.locking import lock_file
+from drypoint.notices import with_origin
 from drypoint.recipe import Study, load_study
 from drypoint.recipe.decisions import now
 from drypoint.report.html import write_html
@@ -110,7 +111,7 @@ def sign_study(
 
         subject = f"study {study.name}, version {made.version}"
         entry = ledger.propose(SignatureBody(sha256=made.hash, subject=subject, remark=why))
-        ledger.accept(entry, who=who, why=why)
+        ledger.accept(entry, who=who, why=with_origin(why, study.invented))
     return made
 
 

@@ -75,10 +75,10 @@ def _run(one: StressResult) -> list[Block]:
 
 def stress_pictures(one: StressResult) -> tuple[Picture, ...]:
     """All figures of a run: section and record, maps, interfaces where there are any, surface."""
-    made = [figures.under_the_tip(one.run), figures.stress_maps(one.run)]
+    made = [figures.under_the_tip(one), figures.stress_maps(one)]
     if one.problem.stack.layers:
-        made.append(figures.interface_stress(one.run))
-    made.append(figures.impression(one.run))
+        made.append(figures.interface_stress(one))
+    made.append(figures.impression(one))
     return tuple(_named(picture, one) for picture in made)
 
 

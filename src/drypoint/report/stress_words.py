@@ -78,16 +78,26 @@ def problem_words(problem: Problem, names: tuple[str, ...]) -> str:
         size = f"{number(layer.thickness * 1e9)} nm, " if layer is not None else ""
         held = f", residual stress {typeset(number(s / 1e9))} GPa" if s else ""
         solids.append(f"{name} ({size}{solid_words(m)}{held})")
-    cycles = sum(1 for leg in p.legs if leg.force == p.force or leg.depth == p.depth)
-    times = f" {cycles} times" if cycles > 1 else ""
+    peaks = p.peaks
+    times = ""
+    if len(peaks) > 1:
+        same = min(peaks) == max(peaks)
+        times = f" {len(peaks)} times" if same else f" in {len(peaks)} cycles of rising load"
     return f"Tip {tip.name} ({kind}{rub}) to {goal}{times} on {' on '.join(solids)}."
 
 
 def elastic_words(problem: Problem, answer: ElasticAnswer) -> list[str]:
     """The elastic answer in sentences."""
+    given = [
+        "the prescribed " if asked == found else ""
+        for asked, found in (
+            (problem.protocol.force, answer.force),
+            (problem.protocol.depth, answer.depth),
+        )
+    ]
     out = [
-        f"If nothing yielded, {force_words(answer.force, answer.u_force)} would press the tip "
-        f"{_length(answer.depth, answer.u_depth)} deep, with a contact radius of "
+        f"If nothing yielded, {given[0]}{force_words(answer.force, answer.u_force)} would press "
+        f"the tip {given[1]}{_length(answer.depth, answer.u_depth)} deep, with a contact radius of "
         f"{_length(answer.radius, answer.u_radius)} (exact solution of the layered half-space)."
     ]
     for m, y in zip(problem.stack.materials, answer.first_yield, strict=True):

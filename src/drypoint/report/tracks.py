@@ -6,6 +6,7 @@ import numpy as np
 
 from drypoint import figures
 from drypoint.figures.labels import plural
+from drypoint.notices import DEBRIS
 from drypoint.report.model import (
     Answer,
     Block,
@@ -26,7 +27,7 @@ from drypoint.scratch import CODES, Estimate, Replicates
 from drypoint.scratch.replicates import Bounded
 from drypoint.uncertainty.rounding import NOT_KNOWN, round_pair
 
-#: What the section cannot say, and what may hurt whoever handles a scratched specimen.
+#: What the section cannot say.
 CANNOT = (
     "A candidate says that signals changed together at a load, and how sure that is; what happened "
     "there only a person can say who looked at the track. No candidate is called a failure here "
@@ -35,10 +36,6 @@ CANNOT = (
     "tracks made alike.",
     "The share of ploughing takes the material to flow around the tip without piling up, and the "
     "contact to reach to the depth that is stated.",
-)
-SAFETY = (
-    "Scratched coatings and brittle specimens shed sharp chips and fine dust: wear eye protection, "
-    "do not blow the track clean, wipe wet, and keep dust of toxic coatings out of the air."
 )
 
 
@@ -87,7 +84,7 @@ def tracks(result: StudyResult) -> Section | None:
     if scratch is None:
         return None
     blocks: list[Block] = [
-        Notice(SAFETY),
+        Notice(DEBRIS),
         Paragraph(
             "Depths are measured from the surface that the light pass before the scratch found; "
             "friction is lateral over normal force after zero and cross-talk. Candidates come from "

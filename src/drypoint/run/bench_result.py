@@ -21,12 +21,16 @@ from drypoint.tips.tip import Bench
 
 @dataclass(frozen=True)
 class CheckedBlock:
-    """A block, its tests reduced with the bench just found, and what the comparison says."""
+    """A block, its tests reduced with the bench just found, and what the comparison says.
+
+    ``invented``: the records are.
+    """
 
     specimen: str
     batch: Batch
     reduced: Reduced
     verification: Verification
+    invented: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,11 @@ class BenchResult:
     excluded: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
     provenance: Provenance
+
+    @property
+    def invented(self) -> bool:
+        """Whether the study says that its data are invented."""
+        return self.study.invented
 
     @property
     def verdict(self) -> str:

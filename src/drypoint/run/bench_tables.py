@@ -86,13 +86,18 @@ def write_bench(result: BenchResult, folder: Path) -> None:
     p = result.provenance
     out = result.study.file.output
     of = {STUDY: result.study.path.name}
-    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
+    origin = Origin(
+        p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of, result.invented
+    )
     tables = {"reference_tests": reference_frame(result), "area_function": area_frame(result)}
     if result.blocks:
         tables["block_tests"] = block_frame(result)
     with new_results(folder, origin) as place:
         for stem, table in tables.items():
-            write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            write_table(
+                table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal,
+                invented=result.invented,
+            )  # fmt: skip
         atomic_write(place / "proposal.toml", calibration_text(result).encode("utf-8"))
         write_json(_summary(result), place / "summary.json")
 

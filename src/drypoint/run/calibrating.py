@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -98,10 +99,10 @@ def calibrate_study(
     watch.at("verifying", 2, 2)
     return BenchResult(
         study=study, before=before, batch=batch, calibrated=calibrated, blocks=blocks,
-        noise=_noise(batch, calibrated), certificates=stated,
+        noise=_noise(study, batch, calibrated), certificates=stated,
         findings=(
-            *calibrated.calibration.findings, *_plain(keys, calibrated, options, references),
-            *dates, *_of_blocks(blocks),
+            *calibrated.calibration.findings, *_superseded(study, keys),
+            *_plain(keys, calibrated, options, references), *dates, *_of_blocks(blocks),
         ),
         set_aside=readings.set_aside, excluded=(*excluded, *more),
         notes=(*study.notes, *journal.notes, *readings.notes),
@@ -114,18 +115,18 @@ def _references(study: Study, keys: CalibrationKeys) -> dict[str, Reference]:
     out = {}
     for r in keys.references:
         packaged = study.specimen(r.specimen).reference
-        nu = study.specimen_nu(r.specimen)
-        E, u_E = (0.0, 0.0) if r.E_GPa is None else (r.E_GPa * 1e9, (r.u_E_GPa or 0.0) * 1e9)
-        name = r.specimen
-        if packaged is not None:
-            material = materials.load(packaged)
-            name = material.name
-            if r.E_GPa is None:
-                E, u_E = material.E, material.u_E
-        out[r.specimen] = Reference(
-            name, E, r.nu if r.nu is not None else float(nu.mean[0]), u_E,
-            r.u_nu if r.u_nu is not None else float(nu.sd[0]),
-        )  # fmt: skip
+        known = study.specimen_nu(r.specimen)
+        nu = r.nu if r.nu is not None else float(known.mean[0])
+        u_nu = r.u_nu if r.u_nu is not None else float(known.sd[0])
+        material = None if packaged is None else materials.load(packaged)
+        if r.E_GPa is None:
+            assert material is not None  # by the rules of [calibration]
+            out[r.specimen] = Reference.of(material.with_nu(nu, u_nu))
+            continue
+        name = r.specimen if material is None else material.name
+        face = "" if material is None else material.face
+        E, u_E = r.E_GPa * 1e9, (r.u_E_GPa or 0.0) * 1e9
+        out[r.specimen] = Reference(name, E, nu, u_E, u_nu, face=face)
     return out
 
 
@@ -233,7 +234,7 @@ def _blocks(
             reduced.tests, _block(b), limits=_limits(b), day=date.fromisoformat(keys.day),
             calibrated_on=used, epsilon=a.epsilon, radial_correction=a.radial_correction,
         )  # fmt: skip
-        checked.append(CheckedBlock(b.specimen, batch, reduced, v))
+        checked.append(CheckedBlock(b.specimen, batch, reduced, v, study.invented))
     return tuple(checked), tuple(excluded.items())
 
 
@@ -249,6 +250,23 @@ def _block(b: BlockKeys) -> Block:
 
 def _limits(b: BlockKeys) -> Limits:
     return Limits(b.limit_error_percent / 100, b.limit_repeatability_percent / 100, b.fewest)
+
+
+def _superseded(study: Study, keys: CalibrationKeys) -> list[Finding]:
+    """Packaged values that are kept for older calibrations only."""
+    out = []
+    for r in keys.references:
+        packaged = study.specimen(r.specimen).reference
+        material = None if packaged is None or r.E_GPa is not None else materials.load(packaged)
+        if material is not None and material.warning:
+            out.append(
+                Finding(
+                    "superseded reference value",
+                    f"{material.name}: {material.warning}",
+                    f"Name it under [specimens.{r.specimen}], and calibrate again.",
+                )
+            )
+    return out
 
 
 def _plain(
@@ -326,6 +344,6 @@ def _of_blocks(blocks: Sequence[CheckedBlock]) -> list[Finding]:
     return out
 
 
-def _noise(batch: Batch, found: Calibrated) -> NoiseStudy | None:
+def _noise(study: Study, batch: Batch, found: Calibrated) -> NoiseStudy | None:
     stretches = quiet_stretches(batch, found.reduced.segments)
-    return noise_study(stretches) if stretches else None
+    return replace(noise_study(stretches), invented=study.invented) if stretches else None

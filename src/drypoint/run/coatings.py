@@ -76,7 +76,7 @@ class FilmFound:
     say which rows of the table of cycles they are. ``too_deep`` counts the unloadings left out
     because they went deeper than the recipe allows. ``piled`` has the size of pile-up and sink-in
     of ``tests``; where the recipe counts it, ``tests`` and ``hardness_tests`` have it in. ``key``
-    stands for all that went in.
+    stands for all that went in. ``invented``: the records are.
     """
 
     specimen: str
@@ -89,6 +89,7 @@ class FilmFound:
     solved: Solved
     key: str
     piled: Piled
+    invented: bool = False
 
     def curves(self, level: float = 0.95) -> FilmCurves:
         """Fitted curves of every model, for figures."""
@@ -177,8 +178,9 @@ def _one(result: StudyResult, name: str, cache: Cache | None) -> FilmFound:
             tree, arrays = encode(solved)
             cache.put(key, arrays, tree)
     return FilmFound(
-        name, coating, tests, has_E, hard, has_H, int(np.sum(deep)), solved, key, piled
-    )
+        name, coating, tests, has_E, hard, has_H, int(np.sum(deep)), solved, key, piled,
+        result.invented,
+    )  # fmt: skip
 
 
 def _solve(

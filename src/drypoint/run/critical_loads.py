@@ -70,7 +70,7 @@ class ScratchResult:
     ``excluded`` maps track -> reason. ``loads`` and ``replicates`` are by (specimen, event);
     ``comparisons`` (event, comparison), ``needed`` (event, coating, coating, further tracks on
     each); ``events`` what was seen at each; ``adhesion`` (specimen, event, estimate or the reason
-    why there is none).
+    why there is none). ``invented``: the tracks are.
     """
 
     tracks: tuple[TrackResult, ...]
@@ -85,6 +85,7 @@ class ScratchResult:
     notes: tuple[str, ...] = ()
     events: dict[str, str] = field(default_factory=dict)
     pictures: tuple[TrackPicture, ...] = ()
+    invented: bool = False
 
     def of(self, specimen: str) -> tuple[TrackResult, ...]:
         """Tracks of a specimen."""
@@ -125,7 +126,7 @@ def gather_tracks(study: Study, state: Effective, run: TrackRun) -> ScratchResul
     return ScratchResult(
         run.tracks, decided, excluded, run.set_aside, fitted, compared, needed, hardness,
         _adhesion(study, run.tracks, fitted), tuple(notes), dict(study.file.scratch.events),
-        pictures,
+        pictures, study.invented,
     )  # fmt: skip
 
 

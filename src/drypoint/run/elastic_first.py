@@ -33,6 +33,11 @@ _RADII = np.array([0.0, 0.3, 0.6, 0.85, 1.0, 1.15])
 #: Shares of a standard uncertainty by which a number is moved to see what follows; the smaller
 #: ones where the whole is no possible value.
 _SHARES = (1.0, 0.1, 0.01)
+#: Tolerance of the logarithm of the contact radius, and relative difference from the goal up to
+#: which the goal counts as reached.
+_TOLERANCE, _MET = 1e-9, 1e-6
+#: Relative uncertainty that such a tolerance can resolve.
+_RESOLVED = 100 * _TOLERANCE
 #: Step in the logarithm of the contact radius for the growth of stress with it.
 _GROWTH = 0.02
 
@@ -156,11 +161,14 @@ def elastic_answer(problem: Problem) -> ElasticAnswer:
     else:
         contact = _contact(problem)
         a = _radius(contact, problem.protocol.force, problem.protocol.depth, problem)
-        F, h, E, _ = contact.at(a)
+        F, h, _ = _at_goal(problem, contact, a)
+        E = contact.at(a)[2]
         found = tuple(_first(problem, contact, k, name, a) for k, name in enumerate(names))
         answer = ElasticAnswer(F, h, a, E, found)
         ends = [_both(problem, d, _goal_at) for d in problem.doubts]
     u = np.sqrt(np.sum(np.square(ends), axis=0)) if ends else np.zeros(3)
+    # Below the tolerance of the solver a difference is not an uncertainty.
+    u[u < _RESOLVED * np.array([answer.force, answer.depth, answer.radius])] = 0.0
     return replace(answer, u_force=float(u[0]), u_depth=float(u[1]), u_radius=float(u[2]))
 
 
@@ -172,8 +180,20 @@ def _goal_at(problem: Problem) -> Floats:
     """Force, depth and contact radius at the goal."""
     contact = _contact(problem)
     a = _radius(contact, problem.protocol.force, problem.protocol.depth, problem)
+    return np.array(_at_goal(problem, contact, a))
+
+
+def _at_goal(problem: Problem, contact: _Contact, a: float) -> tuple[float, float, float]:
+    """Force, depth and contact radius, the controlled one exactly as the protocol states it.
+
+    The radius is found to the tolerance of the solver, and the force at that radius differs from
+    the given one by as much. The given force is exact, apart from the uncertainty of the load.
+    """
     F, h, _, _ = contact.at(a)
-    return np.array([F, h, a])
+    goal = problem.protocol
+    if goal.force > 0:
+        return (goal.force if np.isclose(F, goal.force, rtol=_MET, atol=0) else F), h, a
+    return F, (goal.depth if np.isclose(h, goal.depth, rtol=_MET, atol=0) else h), a
 
 
 def _punch_at(problem: Problem) -> Floats:
@@ -243,7 +263,7 @@ def _radius(contact: _Contact, force: float, depth: float, problem: Problem) -> 
     low = high - 18.0
     if miss(high) < 0:
         return float(np.exp(high))
-    return float(np.exp(brentq(miss, low, high, xtol=1e-9)))
+    return float(np.exp(brentq(miss, low, high, xtol=_TOLERANCE)))
 
 
 def _places(problem: Problem, k: int, a: float) -> Floats:

@@ -47,7 +47,12 @@ def facts_of(groups: Sequence[Group], n: int) -> Facts:
         sides[g.where] = g.bench.tip.geometry.sides
         by_depth[g.where] = r.segments.control == DEPTH
         touched[g.where] = r.corrected.zero.how != -1
-        for name, jumps in (("pop_in", r.events.pop_in), ("pop_out", r.events.pop_out)):
+        e = r.events
+        for name, jumps in (
+            ("pop_in", e.pop_in),
+            ("pop_out", e.pop_out),
+            ("step_back", e.step_back),
+        ):
             for column, values in _columns(name, jumps).items():
                 whole = np.issubdtype(values.dtype, np.integer)
                 empty = np.zeros(n, dtype=np.int64) if whole else np.full(n, np.nan)
@@ -56,13 +61,15 @@ def facts_of(groups: Sequence[Group], n: int) -> Facts:
 
 
 def _columns(name: str, jumps: Jumps) -> dict[str, NDArray[np.float64] | NDArray[np.int64]]:
-    return {
+    out: dict[str, NDArray[np.float64] | NDArray[np.int64]] = {
         f"{name}s": jumps.count,
         f"{name}_F_mN": jumps.force * 1e3,
         f"{name}_h_nm": jumps.depth * 1e9,
         f"{name}_size_nm": jumps.size * 1e9,
-        f"{name}_drop_mN": jumps.drop * 1e3,
     }
+    if name != "step_back":  # found under force control only
+        out[f"{name}_drop_mN"] = jumps.drop * 1e3
+    return out
 
 
 def flagged(

@@ -24,7 +24,7 @@ class Plan:
     ``new``, ``changed``, ``same`` or ``gone``, and whether ``recipe``, ``decisions`` or the
     ``version`` of Drypoint are others than then. Against what is kept of earlier work: files
     ``to_read``, and tests ``to_reduce`` or ``kept``. Tests in files that are yet to be read are in
-    neither number.
+    neither number. ``to_solve`` and ``solved`` are the stress runs, by name.
     """
 
     earlier: bool
@@ -38,6 +38,8 @@ class Plan:
     to_read: tuple[str, ...]
     to_reduce: tuple[str, ...]
     kept: int
+    to_solve: tuple[str, ...] = ()
+    solved: tuple[str, ...] = ()
 
     @property
     def up_to_date(self) -> bool:
@@ -72,6 +74,7 @@ def plan_study(
     jobs = jobs_of(study, readings.parts, journal.effective)
     reduce = [j for j in jobs if not use_cache or not cache.has(j.key)]
     names = [t.name for j in reduce for t in j.batch.tests]
+    solved = [] if not use_cache else [n for n in study.file.stress if _solved(study, n, cache)]
     then = _earlier(Path(out) if out is not None else study.results)
     before = {} if then is None else dict(then.inputs)
     now = hashes
@@ -87,7 +90,16 @@ def plan_study(
         to_read=tuple(to_read),
         to_reduce=tuple(dict.fromkeys(names)),
         kept=sum(len(p.batch) for p in readings.parts) - len(set(names)),
+        to_solve=tuple(n for n in study.file.stress if n not in solved),
+        solved=tuple(solved),
     )
+
+
+def _solved(study: Study, name: str, cache: Cache) -> bool:
+    """Whether the finite elements of a stress run are kept."""
+    from drypoint.run.stress_view import problem_and_key
+
+    return cache.has(problem_and_key(study, name)[1])
 
 
 def _earlier(folder: Path) -> Origin | None:

@@ -17,6 +17,7 @@ from drypoint.calibration import CalibrationError, to_mapping
 from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
 from drypoint.errors import Where
+from drypoint.notices import INVENTED_FILE, with_origin
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
 from drypoint.run.result import Provenance
@@ -53,7 +54,7 @@ def calibration_text(
         "day": keys.day,
         "valid_until": keys.valid_until or "",
         "study": result.study.name,
-        "invented": "yes" if result.study.file.study.invented else "",
+        "invented": "yes" if result.invented else "",
         "recipe_sha256": p.recipe_hash,
         "decisions_sha256": p.decisions_hash,
         "inputs_sha256": p.inputs_hash,
@@ -65,7 +66,10 @@ def calibration_text(
         "blocks": [verified_values(b) for b in result.blocks],
     }
     table["fit"]["findings"] = [str(f) for f in result.findings]
-    head = "# A tip and a frame that were found together, written by Drypoint. Units stand in the\n"
+    head = f"# {INVENTED_FILE}\n" if result.invented else ""
+    head += (
+        "# A tip and a frame that were found together, written by Drypoint. Units stand in the\n"
+    )
     head += "# names of keys; the page “Calibration” of the documentation has each key.\n"
     return head + dumps(table)
 
@@ -238,6 +242,7 @@ def _enter(result: BenchResult, text: str, ledger: Ledger, who: str, why: str) -
     known = {(e.kind, e.name) for e in ledger.entries()}
     things = [b for b in _things(result) if (b.kind, b.label) not in known]
     papers = [b for b in _papers(result) if not _certified(ledger, b)]
+    why = with_origin(why, result.invented)
     drafts = [Draft(b) for b in (*things, *papers, *_outcome(result, text))]
     ledger.accept_all(drafts, who, why)
     return ledger.head().id - before

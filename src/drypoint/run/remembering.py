@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from drypoint.calibration import Health, Point, tip_health
+from drypoint.notices import of_invented
 from drypoint.run.bench_dates import day_of
 from drypoint.run.result import StudyResult
 from drypoint.store.manifest import NAME, file_sha256
@@ -65,5 +67,6 @@ def health_of(ledger: Ledger, tip: str, *, depth: float | None = None) -> tuple[
         Point(d, float(a), float(u)) for d, a, u in zip(r.days, r.area, r.u_area, strict=True)
     ]
     health = tip_health(points, what=f"area at {r.depth * 1e9:.4g} nm")
+    invented = any(of_invented(e.why) for e in r.entries)
     since = ledger.studies_since_good(tip, before=health.doubtful_since)
-    return health, since
+    return replace(health, invented=invented), since

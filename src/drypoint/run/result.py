@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from drypoint.run.coatings import FilmFailure, FilmFound
     from drypoint.run.critical_loads import ScratchResult
     from drypoint.run.dynamic import DynamicResult
+    from drypoint.run.populations import Populations
     from drypoint.run.stressing import StressFailure, StressResult
     from drypoint.run.trials import Trials
     from drypoint.uncertainty.bins import Bin
@@ -111,6 +112,7 @@ class StudyResult:
     Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
     oscillate. ``films`` are the film values of specimens that state layers, ``stress`` the runs of
     finite elements; ``films_failed`` and ``stress_failed`` those without a result.
+    ``populations`` names specimens whose values look like two populations.
     ``scratch`` has the scratch tracks, where there are any; a study of tracks alone has no test.
     """
 
@@ -137,6 +139,12 @@ class StudyResult:
     stress: tuple[StressResult, ...] = ()
     stress_failed: tuple[StressFailure, ...] = ()
     scratch: ScratchResult | None = None
+    populations: Mapping[str, tuple[Populations, ...]] = field(default_factory=dict)
+
+    @property
+    def invented(self) -> bool:
+        """Whether the study says that its data are invented."""
+        return self.study.invented
 
     @property
     def specimens(self) -> tuple[str, ...]:

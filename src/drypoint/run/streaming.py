@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
 
 from drypoint.records.batch import TestInfo
 from drypoint.records.check import check
 from drypoint.records.chunks import read_in_chunks
 from drypoint.records.layout import Layout, SetAside
+from drypoint.records.paths import Paths
 from drypoint.records.read import ReadOutcome
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.options import Options
@@ -40,7 +40,7 @@ class Chunk:
 
 
 def reduce_in_chunks(
-    paths: Sequence[Path | str],
+    paths: Paths,
     bench: Bench,
     options: Options,
     poisson: Mapping[str, tuple[float, float]],
@@ -54,7 +54,7 @@ def reduce_in_chunks(
 
     Parameters
     ----------
-    paths : sequence of Path or str
+    paths : Path, str, or a collection of these
         Raw files, as for :func:`~drypoint.records.chunks.read_in_chunks`.
     bench, options, poisson
         As for :func:`~drypoint.reduction.reduce.reduce_batch`; ``poisson`` has every specimen.
@@ -77,7 +77,20 @@ def reduce_in_chunks(
     ------
     ReductionError
         When a specimen has no Poisson's ratio.
+    RecordError
+        ``paths`` is neither a path nor a collection of paths; raised by the call itself.
     """
+    outcomes = read_in_chunks(paths, layout, samples=samples, specimen=specimen)
+    return _reduced(outcomes, bench, options, poisson, workers)
+
+
+def _reduced(
+    outcomes: Iterator[ReadOutcome],
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    workers: int | None,
+) -> Iterator[Chunk]:
     inputs = systematic_inputs(bench, options, {s: poisson[s] for s in sorted(poisson)})
     count = workers or cores()
 
@@ -88,7 +101,7 @@ def reduce_in_chunks(
     waiting: deque[Future[Chunk]] = deque()
     with ThreadPoolExecutor(count) as pool:
         try:
-            for outcome in read_in_chunks(paths, layout, samples=samples, specimen=specimen):
+            for outcome in outcomes:
                 waiting.append(pool.submit(work, outcome))
                 # A chunk more than workers is enough to keep all at work.
                 if len(waiting) > count:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from drypoint.notices import origin
 from drypoint.run.elastic_first import names_of
 from drypoint.run.stress_uncertain import doubt_text
 from drypoint.run.stressing import StressResult
@@ -290,16 +291,24 @@ def write_vtu(result: StressResult, folder: Path, which: str) -> list[Path]:
     out = []
     for k in steps[which]:
         path = folder / f"stress-{plain_name(result.name)}-{k + 1:04d}.vtu"
-        atomic_write(path, vtu_bytes(result.run, k))
+        atomic_write(path, vtu_bytes(result.run, k, notice=_notice(result)))
         out.append(path)
     return out
 
 
 def record_text(result: StressResult, samples: int = 800) -> str:
-    """The run as an instrument would write it: time, force, depth, as delimited text."""
+    """The run as a test record: time, force and depth as delimited text.
+
+    The first line is a comment that says that the record was computed; the readers skip it.
+    """
     rows = zip(*record(result.run, samples), strict=True)
     lines = [f"{t:.6g};{F * 1e3:.8g};{h * 1e9:.8g}\n" for t, F, h in rows]
-    return "Time (s);Force (mN);Depth (nm)\n" + "".join(lines)
+    return f"# {_notice(result)}\nTime (s);Force (mN);Depth (nm)\n" + "".join(lines)
+
+
+def _notice(result: StressResult) -> str:
+    """What the files of a run say of themselves in their first line."""
+    return f"{origin(invented=result.invented, computed=True)}: finite elements by Drypoint"
 
 
 def write_record(result: StressResult, folder: Path) -> Path:

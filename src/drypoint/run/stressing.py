@@ -60,7 +60,7 @@ class StressResult:
     modulus that an unloading has at the true contact radius: of the substrate, or of the layered
     half-space. ``key`` stands for all that the run was made from; ``kept`` says that it was not
     computed anew. ``uncertain`` has results with the uncertainty that the solids' numbers bring,
-    where that is wanted.
+    where that is wanted. ``invented``: it is of a study whose data are.
     """
 
     name: str
@@ -74,6 +74,7 @@ class StressResult:
     key: str
     kept: bool
     uncertain: tuple[Uncertain, ...] = ()
+    invented: bool = False
 
     def interfaces(self, step: int) -> tuple[Interface, ...]:
         """Stress on every interface at a step."""
@@ -97,6 +98,7 @@ def run_problem(
     watch: Watch | None = None,
     first: First | None = None,
     uncertain: bool = False,
+    invented: bool = False,
 ) -> StressResult:
     """Solve a problem, or take its solution from the cache.
 
@@ -112,6 +114,8 @@ def run_problem(
         Gets the elastic answer before the finite elements start.
     uncertain : bool
         Tell what the problem's doubts bring to every result, by two runs for each.
+    invented : bool
+        The data are invented; results, files and figures say so.
 
     Raises
     ------
@@ -124,7 +128,7 @@ def run_problem(
     stage = f"stress {problem.name}".strip()
     watch.at(stage, 0, _PARTS, "elastic answer")
     key = problem_key(problem)
-    beside = cache_key("elastic answer", key, canonical_hash(problem.doubts))
+    beside = cache_key("elastic answer, goal exact", key, canonical_hash(problem.doubts))
     elastic = _cached(cache, beside, ElasticAnswer)
     if elastic is None:
         elastic = elastic_answer(problem)
@@ -159,6 +163,7 @@ def run_problem(
         key=key,
         kept=not fresh,
         uncertain=told,
+        invented=invented,
     )
 
 
@@ -200,6 +205,7 @@ def run_stress(
     return run_problem(
         stress_problem(study, name), specimen=study.file.stress[name].specimen or "",
         cache=cache, watch=watch, first=first, uncertain=study.file.stress[name].uncertainty,
+        invented=study.invented,
     )  # fmt: skip
 
 
@@ -221,6 +227,7 @@ def stress_runs(
                     cache=cache,
                     watch=watch,
                     uncertain=keys.uncertainty,
+                    invented=study.invented,
                 )
             )
         except Cancelled:

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drypoint.errors import RecordError
+from drypoint.errors import StressError
 from drypoint.recipe import Effective, Journal, Study, canonical_hash, load_study, read_journal
 from drypoint.records.batch import TestInfo, join
+from drypoint.records.grouped import no_result
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
@@ -24,6 +25,7 @@ from drypoint.run.flagging import facts_of, flagged
 from drypoint.run.gathering import comparisons, depth_bins
 from drypoint.run.groups import reduce_groups
 from drypoint.run.merge import Part, merge, no_rows
+from drypoint.run.populations import populations_of, with_population_columns
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Readings, read_study_records
 from drypoint.run.result import Group, Provenance, StudyResult
@@ -75,8 +77,11 @@ def run_study(
         Before any computing, when study file or decisions are wrong.
     StoreError
         Likewise, when the folder holds the results of another study.
-    RecordError
-        When not one test gave a result. Otherwise bad records are set aside and named.
+    NoResultError
+        When no test gave a result, with every reason. Otherwise bad records are set aside and
+        named.
+    StressError
+        When a study without tests has stress runs only, and none of them gave a result.
     """
     watch = watch or Watch()
     if not isinstance(study, Study):
@@ -152,6 +157,12 @@ def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> Stud
     from drypoint.run.stressing import stress_runs
 
     done, failed = stress_runs(result.study, cache, watch)
+    file = result.study.file
+    if not done and not file.records and not file.tracks:
+        raise StressError(
+            f"Not one stress run gave a result. The first, {failed[0].name}: {failed[0].reason}",
+            remedy=failed[0].remedy,
+        )
     notes = [f"Stress run “{f.name}” gave nothing: {f.reason} {f.remedy}".strip() for f in failed]
     notes += [f"Stress run “{s.name}” ended early: {s.run.stopped}." for s in done if s.run.stopped]
     return replace(result, stress=done, stress_failed=failed, notes=(*result.notes, *notes))
@@ -175,13 +186,9 @@ def gather(
     """
     set_aside = readings.set_aside + failed + (scratch.set_aside if scratch is not None else ())
     tracks = scratch.tracks if scratch is not None else ()
-    if not tracks and not any(len(g.reduced.tests) for g in groups):
-        first = set_aside[0] if set_aside else None
-        raise RecordError(
-            "Not one test gave a result."
-            + (f" The first that was set aside, {first.file}: {first.reason}" if first else ""),
-            remedy=first.remedy if first else "Check the files that the study names.",
-        )
+    tested = bool(study.file.records or study.file.tracks)
+    if tested and not tracks and not any(len(g.reduced.tests) for g in groups):
+        raise no_result(set_aside)
     whole = join([g.batch for g in groups if not _is_second(g, groups)])
     if any(_has_rows(g) for g in groups):
         tests = merge([_part(g, tests=True) for g in groups if _has_rows(g)])
@@ -218,6 +225,8 @@ def gather(
     notes += scratch.notes if scratch is not None else ()
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
+    populations = populations_of(study, whole, kept)
+    tables[0] = with_population_columns(tables[0], populations)
     series = series_by_specimen(study, whole, kept, level)
     every = series if counted[0].all() else series_by_specimen(study, whole, tests, level)
     result = StudyResult(
@@ -239,6 +248,7 @@ def gather(
         comparisons=comparisons(study, whole, kept, level),
         dynamic=gather_dynamic(study, whole, groups, tips, state, level),
         scratch=scratch,
+        populations=populations,
     )
     trials = study.file.uncertainty.monte_carlo_trials
     return replace(result, trials=all_trials(result, trials, cache)) if trials else result

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +22,7 @@ SIDE, MOST = 1600, 80_000_000
 @dataclass(frozen=True)
 class TrackPicture:
     """``pixels`` (rows, columns, 3), the scratch running to the right. ``span`` is the distance
-    (m) at its left and right edge, ``None`` where no scale is known."""
+    (m) at its left and right edge, ``None`` where no scale is known. ``invented``: the track is."""
 
     track: str
     file: str
@@ -30,6 +30,7 @@ class TrackPicture:
     about: str
     pixels: NDArray[np.uint8]
     span: tuple[float, float] | None
+    invented: bool = False
 
 
 def track_pictures(
@@ -52,7 +53,7 @@ def track_pictures(
                 f"The picture of “{keys.track}” has no scale: it is shown beside the track, not "
                 "along it. Two points give it one."
             )
-        out.append(one)
+        out.append(replace(one, invented=study.invented))
     return tuple(out), tuple(notes)
 
 

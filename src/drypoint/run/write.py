@@ -29,23 +29,27 @@ def write_results(result: StudyResult, folder: Path) -> None:
         When the folder cannot be written.
     """
     p = result.provenance
-    out = result.study.file.output
     of = {STUDY: result.study.path.name}
-    origin = Origin(p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of)
+    origin = Origin(
+        p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of, result.invented
+    )
     with new_results(folder, origin) as place:
         for stem, table in (("tests", result.tests_table), ("cycles", result.cycles_table)):
-            write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            _write_table(result, table, place / stem)
         if result.bins:
-            write_table(
-                bins_frame(result.bins), place / "depth_bins",
-                excel=out.excel, csv_decimal=out.csv_decimal,
-            )  # fmt: skip
+            _write_table(result, bins_frame(result.bins), place / "depth_bins")
         for stem, more in dynamic_tables(result).items():
-            write_table(more, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+            _write_table(result, more, place / stem)
         _write_films(result, place)
         _write_stress(result, place)
         _write_scratch(result, place)
         write_json(summary(result), place / "summary.json")
+
+
+def _write_table(result: StudyResult, table: pl.DataFrame, stem: Path) -> None:
+    """A table in the forms that the study asks for; invented data say so in each."""
+    out = result.study.file.output
+    write_table(table, stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal, invented=result.invented)
 
 
 def _write_films(result: StudyResult, place: Path) -> None:
@@ -54,9 +58,8 @@ def _write_films(result: StudyResult, place: Path) -> None:
         return
     from drypoint.run.film_tables import film_tables
 
-    out = result.study.file.output
     for stem, table in film_tables(result).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        _write_table(result, table, place / stem)
 
 
 def _write_stress(result: StudyResult, place: Path) -> None:
@@ -65,9 +68,8 @@ def _write_stress(result: StudyResult, place: Path) -> None:
         return
     from drypoint.run.stress_tables import stress_tables, write_record, write_vtu
 
-    out = result.study.file.output
     for stem, table in stress_tables(result.stress).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        _write_table(result, table, place / stem)
     for one in result.stress:
         write_record(one, place)
         write_vtu(one, place, result.study.file.stress[one.name].vtu)
@@ -79,9 +81,8 @@ def _write_scratch(result: StudyResult, place: Path) -> None:
         return
     from drypoint.run.track_tables import scratch_tables
 
-    out = result.study.file.output
     for stem, table in scratch_tables(result.scratch).items():
-        write_table(table, place / stem, excel=out.excel, csv_decimal=out.csv_decimal)
+        _write_table(result, table, place / stem)
 
 
 def dynamic_tables(result: StudyResult) -> dict[str, pl.DataFrame]:
@@ -108,6 +109,7 @@ def summary(result: StudyResult) -> dict[str, Any]:
         ],
         "series": {s: _series(result.series[s]) for s in result.series},
         "series_with_excluded": {s: _series(result.series_all[s]) for s in result.series_all},
+        "populations": {s: [p.values() for p in f] for s, f in result.populations.items()},
         "comparisons": [{"quantity": s, **asdict(c)} for s, c in result.comparisons],
         "monte_carlo": [_trials(t) for t in result.trials],
         "inputs": [

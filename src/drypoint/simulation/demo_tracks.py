@@ -155,11 +155,11 @@ def _at(known: Sequence[Candidate], load: float) -> Candidate | None:
 
 
 def truth_text(plan: Sequence[Planned]) -> bytes:
-    """True critical loads, one row a track; empty where the event is not reached."""
-    lines = ["track,specimen,Lc1_mN,Lc2_mN,Lc3_mN,remark"]
+    """True critical loads, one row per track; empty where the event is not reached."""
+    lines = ["track,specimen,Lc1_mN,Lc2_mN,Lc3_mN,invented"]
     for p in plan:
         loads = ["" if v is None else f"{v * 1e3:.3f}" for v in p.loads.values()]
-        lines.append(",".join([p.name, p.coating, *loads, "invented"]))
+        lines.append(",".join([p.name, p.coating, *loads, "true"]))
     return ("\n".join(lines) + "\n").encode("utf-8")
 
 

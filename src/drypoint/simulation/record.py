@@ -1,4 +1,4 @@
-"""From an undisturbed path to what the instrument would have written."""
+"""From an undisturbed path to a raw test record with the errors of a measurement."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _SPOILED = 8
 class Record:
     """One invented record.
 
-    ``force`` and ``depth`` are raw, as the instrument would write them; ``true_force`` and
+    ``force`` and ``depth`` are raw, with all errors of the measurement; ``true_force`` and
     ``true_depth`` are those of the specimen. ``segment`` indexes
     :data:`~drypoint.records.segments.Kind`. ``zero`` is the raw depth at contact without noise,
     ``contact`` the sample. ``expected`` has one entry an unloading, and none where the record has

@@ -23,7 +23,7 @@ class Origin:
     """What a result set was made from.
 
     ``inputs`` maps each raw file, as the study names it, to its SHA-256. ``decisions_hash`` is
-    empty where there are no decisions. ``version`` is that of Drypoint.
+    empty where there are no decisions. ``version`` is that of Drypoint. ``invented``: the data are.
     """
 
     inputs: Mapping[str, str]
@@ -32,6 +32,7 @@ class Origin:
     version: str
     seed: int
     more: Mapping[str, Any] = field(default_factory=dict)
+    invented: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,8 @@ def read_manifest(folder: Path) -> Manifest:
                 remedy=remedy,
             )
         names = Origin.__dataclass_fields__
-        return Manifest(Origin(**{name: body[name] for name in names}), body["files"])
+        known = {name: body[name] for name in names if name in body}
+        return Manifest(Origin(**known), body["files"])
     except FileNotFoundError as error:
         raise StoreError(
             "There is no complete result set.", where=Where(str(folder)), remedy=remedy

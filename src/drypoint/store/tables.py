@@ -12,7 +12,19 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from drypoint.notices import INVENTED, INVENTED_FILE
 from drypoint.store.atomic import atomic_write
+
+#: Last column of every table of an invented study, and key in the metadata of its Parquet files.
+INVENTED_COLUMN = "invented"
+
+
+def marked(table: pl.DataFrame) -> pl.DataFrame:
+    """A table of invented data, with the column that says so behind all others, true in each row.
+
+    A column and no comment line: readers of CSV take it as it is, and it survives a copy.
+    """
+    return table.with_columns(pl.lit(True).alias(INVENTED_COLUMN))
 
 
 def csv_bytes(table: pl.DataFrame, decimal: str = ".") -> bytes:
@@ -48,17 +60,25 @@ def _number(value: float | None, decimal: str) -> str | None:
     return text if decimal == "." else text.replace(".", decimal)
 
 
-def parquet_bytes(table: pl.DataFrame) -> bytes:
-    """A table as Parquet; the bytes depend on the table alone."""
+def parquet_bytes(table: pl.DataFrame, *, invented: bool = False) -> bytes:
+    """A table as Parquet; the bytes depend on the table alone.
+
+    ``invented`` puts the notice into the file's key-value metadata.
+    """
     buffer = io.BytesIO()
     table.rechunk().write_parquet(
-        buffer, compression="zstd", compression_level=3, statistics=True, row_group_size=1 << 20
-    )
+        buffer, compression="zstd", compression_level=3, statistics=True, row_group_size=1 << 20,
+        metadata={INVENTED_COLUMN: INVENTED_FILE} if invented else None,
+    )  # fmt: skip
     return buffer.getvalue()
 
 
-def excel_bytes(table: pl.DataFrame, sheet: str) -> bytes:
-    """A table as an Excel workbook with one sheet; the bytes depend on the table alone."""
+def xlsx_bytes(table: pl.DataFrame, sheet: str, *, invented: bool = False) -> bytes:
+    """A table as a workbook (xlsx) with one sheet; the bytes depend on the table alone.
+
+    ``invented`` puts the notice into the document's properties, a note on the first cell, and the
+    head of printed pages.
+    """
     import datetime
 
     import xlsxwriter
@@ -67,8 +87,12 @@ def excel_bytes(table: pl.DataFrame, sheet: str) -> bytes:
     book = xlsxwriter.Workbook(
         buffer, {"in_memory": True, "nan_inf_to_errors": True, "strings_to_formulas": False}
     )
-    book.set_properties({"created": datetime.datetime(2000, 1, 1)})
+    words = {"title": INVENTED, "comments": INVENTED_FILE} if invented else {}
+    book.set_properties({"created": datetime.datetime(2000, 1, 1), **words})
     page = book.add_worksheet(sheet[:31])
+    if invented:
+        page.write_comment(0, 0, INVENTED_FILE)
+        page.set_header(f"&C{INVENTED}")
     head = book.add_format({"bold": True})
     page.freeze_panes(1, 0)
     for c, name in enumerate(table.columns):
@@ -81,8 +105,8 @@ def excel_bytes(table: pl.DataFrame, sheet: str) -> bytes:
             elif isinstance(value, (int, float)):
                 page.write_number(r, c, value)
             else:
-                words = "; ".join(map(str, value)) if isinstance(value, list) else str(value)
-                page.write_string(r, c, words)
+                text = "; ".join(map(str, value)) if isinstance(value, list) else str(value)
+                page.write_string(r, c, text)
     book.close()
     return buffer.getvalue()
 
@@ -93,10 +117,15 @@ def write_table(
     *,
     csv: bool = True,
     parquet: bool = True,
-    excel: bool = False,
+    xlsx: bool = False,
     csv_decimal: str = ".",
+    invented: bool = False,
+    excel: bool = False,
 ) -> list[Path]:
     """Write a table as ``stem.csv``, ``stem.parquet`` and, on request, ``stem.xlsx``.
+
+    With ``invented`` each says that its data are: see :func:`marked`, :func:`parquet_bytes` and
+    :func:`xlsx_bytes`. ``excel`` is the former name of ``xlsx``.
 
     Returns
     -------
@@ -104,13 +133,14 @@ def write_table(
         The files written.
     """
     stem = Path(stem)
+    table = marked(table) if invented else table
     files: dict[Path, bytes] = {}
     if csv:
         files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal)
     if parquet:
-        files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table)
-    if excel:
-        files[stem.with_name(stem.name + ".xlsx")] = excel_bytes(table, stem.name)
+        files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table, invented=invented)
+    if xlsx or excel:
+        files[stem.with_name(stem.name + ".xlsx")] = xlsx_bytes(table, stem.name, invented=invented)
     for path, data in files.items():
         atomic_write(path, data)
     return list(files)

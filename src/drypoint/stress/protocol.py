@@ -67,6 +67,30 @@ class Protocol:
         """Greatest force asked for, N; zero where only depths are."""
         return max(leg.force or 0.0 for leg in self.legs)
 
+    @property
+    def peaks(self) -> tuple[float, ...]:
+        """Force (N) or depth (m) at the end of each loading; one entry per load cycle.
+
+        A loading that follows another without an unloading between them continues it. A leg to a
+        force after a leg to a depth is an unloading, since only unloadings go from a depth to a
+        force.
+        """
+        out: list[float] = []
+        last, rising = Leg(force=0.0), False
+        for leg in self.legs:
+            if leg.hold:
+                continue
+            up = leg.depth is not None or (
+                leg.force is not None and last.force is not None and leg.force > last.force
+            )
+            if up:
+                goal = float(leg.depth if leg.depth is not None else leg.force or 0.0)
+                out = [*(out[:-1] if rising else out), goal]
+            # A leg to the same force changes nothing.
+            rising = up or (rising and leg.force == last.force)
+            last = leg
+        return tuple(out)
+
     @staticmethod
     def to_depth(depth: float, unload: bool = True, hold: float = 0.0) -> Protocol:
         """Loading to a depth (m), a hold (s), unloading until the tip is clear."""

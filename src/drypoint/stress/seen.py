@@ -112,7 +112,7 @@ def as_seen(run: Solution) -> Seen:
 
 
 def record(run: Solution, samples: int = 500) -> tuple[Floats, Floats, Floats]:
-    """The run as an instrument writes it: time (s), force (N), depth (m), each (samples,).
+    """The run as a test record: time (s), force (N), depth (m), each (samples,).
 
     Evenly spaced in time from the first contact, straight between the load steps.
     """

@@ -10,6 +10,7 @@ import base64
 import numpy as np
 from numpy.typing import NDArray
 
+from drypoint.notices import COMPUTED
 from drypoint.stress.fields import field
 from drypoint.stress.solution import Solution
 
@@ -17,8 +18,10 @@ _QUAD = 9  # VTK's number of a four-node quadrilateral
 _NAMES = {"float64": "Float64", "int64": "Int64", "uint8": "UInt8"}
 
 
-def vtu_bytes(run: Solution, step: int) -> bytes:
+def vtu_bytes(run: Solution, step: int, notice: str = COMPUTED) -> bytes:
     """One step: nodes in their place now (r, z, 0), displacement, and the elements' mean fields.
+
+    ``notice`` is printed as a comment at the head of the file (ASCII, without “--”).
 
     Raises
     ------
@@ -39,6 +42,7 @@ def vtu_bytes(run: Solution, step: int) -> bytes:
     ]
     parts = [
         '<?xml version="1.0"?>',
+        f"<!-- {notice} -->",
         '<VTKFile type="UnstructuredGrid" version="1.0" byte_order="LittleEndian" '
         'header_type="UInt64">',
         f'<UnstructuredGrid><Piece NumberOfPoints="{n}" NumberOfCells="{m}">',

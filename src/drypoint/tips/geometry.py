@@ -1,6 +1,6 @@
 """Shapes of indenters: angles, ideal areas, equivalent cones.
 
-Formulas (ISO 14577-1 Annex A, plain geometry): three-sided pyramid
+Formulas (ISO 14577-1, plain geometry): three-sided pyramid
 A_p = 3 sqrt(3) tan^2(a) h^2, A_s = 3 sqrt(3) tan(a)/cos(a) h^2; four-sided
 A_p = 4 tan^2(a) h^2, A_s = 4 sin(a)/cos^2(a) h^2; cone A_p = pi tan^2(a) h^2 [iso14577-1-2015].
 """

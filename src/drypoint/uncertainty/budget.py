@@ -104,7 +104,7 @@ def budget(
     level: float = 0.95,
     group: Callable[[str], str] = group_of,
 ) -> Budget:
-    """Budget of one result (GUM 5, 7 and annex G, [gum2008]).
+    """Budget of one result ([gum2008]).
 
     Parameters
     ----------

@@ -4,7 +4,7 @@ import { el, fill, plural, faultPart } from "./dom.js";
 import { Plot, SERIES, line, short } from "./plot.js";
 
 const SIGNS = { "\t": "tab", ",": "comma", ";": "semicolon", " ": "blanks", "|": "bar" };
-const KINDS = { text: "text", excel: "workbook", hdf5: "HDF5", parquet: "Parquet" };
+const KINDS = { text: "text", workbook: "workbook", hdf5: "HDF5", parquet: "Parquet" };
 export const ROLE_WORDS = { time: "time", force: "force", depth: "depth", lateral_force: "lateral force", position: "position", x: "x", y: "y", amplitude: "amplitude of the depth", force_amplitude: "amplitude of the force", phase: "phase", frequency: "frequency", stiffness: "stiffness", acoustic_emission: "acoustic emission", temperature: "temperature", segment: "segment (label)", test: "test (label)" };
 
 // again(group) asks the server anew and gives the group as it is understood then.

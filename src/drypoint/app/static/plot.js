@@ -146,6 +146,19 @@ export class Plot {
     if (this.curves) this.#drawCurves(ctx, at);
     for (const l of this.layers) if (!l.under) l.draw(ctx, at, css);
     ctx.restore();
+    this.#origin(ctx, at);
+  }
+
+  // Small print at the lower right, on the canvas, so that a copy of the chart has it too: the data
+  // are invented, or computed (the page says which).
+  #origin(ctx, at) {
+    const words = document.body.dataset.origin;
+    if (!words) return;
+    ctx.save();
+    ctx.font = `${11 * at.r}px "Source Sans 3", system-ui, sans-serif`;
+    ctx.fillStyle = css("soft"); ctx.textAlign = "right"; ctx.textBaseline = "bottom";
+    ctx.fillText(words, at.left + at.w, ctx.canvas.height - 2 * at.r);
+    ctx.restore();
   }
 
   #drawCurves(ctx, at) {

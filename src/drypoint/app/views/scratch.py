@@ -25,6 +25,7 @@ from drypoint.app.scratch_values import (
 )
 from drypoint.app.session import Session, State
 from drypoint.app.snippets import snippets
+from drypoint.notices import DEBRIS
 from drypoint.recipe.decisions import unknown_test
 from drypoint.run.critical_loads import ScratchResult
 from drypoint.run.scratching import TrackResult, passes_of
@@ -48,7 +49,11 @@ class PictureAsked(TrackName):
 
 def context(request: Request, state: State) -> Mapping[str, Any]:
     """What the page's template knows."""
-    return {"has_tracks": bool(state.study.file.tracks), "has_results": state.results is not None}
+    return {
+        "has_tracks": bool(state.study.file.tracks),
+        "has_results": state.results is not None,
+        "debris": DEBRIS,
+    }
 
 
 def _scratch(session: Session) -> ScratchResult:

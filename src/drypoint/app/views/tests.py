@@ -114,6 +114,11 @@ def means(request: Request) -> dict[str, Any]:
     return {
         "means": out,
         "films": films,
+        "populations": [
+            f"{s}: {p['words']}"
+            for s, found in summary.get("populations", {}).items()
+            for p in found
+        ],
         "standing": state.standing,
         "set_aside": summary["set_aside"],
     }

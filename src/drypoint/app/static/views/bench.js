@@ -31,6 +31,7 @@ function drawFound(d) {
     el("p", { class: `verdict ${d.verdict === "not verified" ? "none" : d.verdict}` }, VERDICTS[d.verdict]), standing,
     el("div", { class: "acts" }, !acc.now && el("button", { class: "main", onclick: () => askAccept(d, serious).catch(say) }, serious.length ? "Accept in spite of findings…" : "Accept…"), el("button", { onclick: () => startJob("calibrate").catch(say) }, "Calibrate again")),
     d.findings.length > 0 && el("section", { "aria-label": "Findings" }, el("h2", {}, "Findings"), d.findings.map((f) => el("div", { class: `finding ${f.serious ? "serious" : ""}` }, el("b", {}, f.serious ? "Serious. " : ""), f.sentence, " ", el("span", { class: "soft" }, f.next)))),
+    el("p", { class: "soft" }, `Reference materials: ${d.references.join("; ")}.`),
     el("p", { class: "soft" }, `Tip and frame told apart by ${d.identified_by.join("; ")}; ${plural(d.labels.length, "unloading")}.`),
     charts, oneTest,
     d.excluded.length > 0 && el("section", {}, el("h2", {}, "Left out"), el("ul", { class: "sentences" }, d.excluded.map(([t, why]) => el("li", {}, `${t}: ${why} `, el("button", { class: "plain", onclick: () => exclude(t, true) }, "Include again…"))))),

@@ -213,6 +213,7 @@ async function loadMeans() {
   };
   fill(find("#means"), el("h2", {}, "Means"), el("table", {}, el("thead", {}, el("tr", {}, el("th", { scope: "col" }, "Specimen"), m.means[0]?.values.map((v) => [el("th", { scope: "col", class: "n" }, symbol(v.symbol), ` / ${v.unit}`), el("th", { scope: "col", class: "n" }, "tests")]))),
     el("tbody", {}, m.means.map((r) => el("tr", {}, el("th", { scope: "row" }, r.specimen), r.values.map(cell(r.specimen)))))),
+  m.populations.map((words) => el("p", { class: "small populations" }, words)),
   m.films.map((f) => el("p", { class: "small" }, `${f.specimen}: above are film and substrate together. The film itself: `, f.values.map(([s, said, why], i) => [i > 0 && "; ", symbol(s), " = ", el("strong", {}, said), ` (${why})`]), ".")),
   el("p", { class: "soft small" }, "± is the expanded uncertainty of the mean, about 95 % confidence. " , m.standing !== "current" && "These are from before the last change. ",
     m.set_aside.length > 0 && el("a", { href: `/studies/${encodeURIComponent(key)}/files` }, `${plural(m.set_aside.length, "record")} set aside`)));
