@@ -16,9 +16,16 @@ MARKERS = (
     INTEL_MAC,
     NOT_INTEL_MAC,
 )  # fmt: skip
-# numba and llvmlite are not built for Intel Macs any more; their last release there needs an
-# older numpy.
-OLDER = {"macos_x86_64": {"llvmlite": "0.45.1", "numba": "0.62.1", "numpy": "2.3.5"}}
+# cryptography, llvmlite and numba are not built for Intel Macs any more; the last numba there needs
+# an older numpy.
+OLDER = {
+    "macos_x86_64": {
+        "cryptography": "48.0.1",
+        "llvmlite": "0.45.1",
+        "numba": "0.62.1",
+        "numpy": "2.3.5",
+    }
+}
 
 
 def _linux(machine: str, newest: int) -> tuple[str, ...]:

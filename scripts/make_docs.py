@@ -96,8 +96,8 @@ TAIL: dict[str, tuple[str, str]] = {
     "step_back_F_mN": ("mN", "force just before the first step back"),
     "step_back_h_nm": ("nm", "depth just before the first step back"),
     "step_back_size_nm": ("nm", "its size"),
-    "population_E_IT": ("", "1 (low) or 2 (high) where E_IT of the specimen is two populations"),
     "population_H_IT": ("", "1 (low) or 2 (high) where H_IT of the specimen is two populations"),
+    "population_E_IT": ("", "1 (low) or 2 (high) where E_IT of the specimen is two populations"),
     "tip": ("", "tip, as in the study file"),
     "flags": ("", "codes, separated by “; ” (see [flags](flags.md))"),
     "excluded_because": ("", "reason, who and when, where excluded"),
@@ -108,6 +108,9 @@ TAIL: dict[str, tuple[str, str]] = {
     "source": ("", "raw file, relative to the study file"),
     "source_sha256": ("", "SHA-256 of the raw file"),
 }
+
+#: Columns that only the table of tests has.
+TESTS_ONLY = ("population_E_IT", "population_H_IT")
 
 #: Columns of dynamic besides the properties.
 DYNAMIC_HEAD: dict[str, tuple[str, str]] = {

@@ -19,6 +19,12 @@ os.environ.setdefault(
     "NUMBA_CACHE_DIR", str(Path(__file__).resolve().parents[1] / ".cache" / "numba")
 )
 
+#: One secret for all tests, so that what one has kept serves another whose user's folder is its
+#: own. The tests of tests/security do without it.
+os.environ.setdefault(
+    "DRYPOINT_SECRET", str(Path(__file__).resolve().parents[1] / ".cache" / "test-secret")
+)
+
 import pytest
 from hypothesis import settings
 

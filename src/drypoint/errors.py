@@ -70,6 +70,10 @@ def _rebuild(kind: type[DrypointError], what: str, where: Where, remedy: str) ->
     return kind(what, where=where, remedy=remedy)
 
 
+class PathError(DrypointError):
+    """A path leads out of the folder that it must stay in, or is not one of a regular file."""
+
+
 class UnitError(DrypointError):
     """A unit is unknown, or of the wrong dimension."""
 
@@ -131,6 +135,10 @@ class StoreError(DrypointError):
 
 class LedgerError(DrypointError):
     """The ledger cannot be reached, is damaged, or an entry in it would be wrong."""
+
+
+class SignerError(DrypointError):
+    """A person's name or signing key cannot be used."""
 
 
 class ReportError(DrypointError):

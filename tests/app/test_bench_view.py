@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +41,9 @@ def _found(client: TestClient) -> tuple[dict[str, Any], dict[str, Any]]:
     return unpack(answer.content)
 
 
-def test_calibrate_look_exclude_and_accept(client: TestClient, root: Path) -> None:
+def test_calibrate_look_exclude_and_accept(
+    client: TestClient, root: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     none = client.get(f"{BENCH}/bench/found")
     assert none.status_code == 404 and "Calibrate" in none.json()["error"]["remedy"]
     assert client.get(f"{BENCH}/bench/ledger").json()["fault"]["what"]
@@ -81,6 +84,14 @@ def test_calibrate_look_exclude_and_accept(client: TestClient, root: Path) -> No
     _, more = _found(client)
     assert more["acceptance"]["now"]["accepted_by"] == "B. Bench"
 
+    # The command line says who accepted it on the page.
+    ask = Wish(False, "", "", "", "", None, True, None, False)
+    capsys.readouterr()
+    assert calibrate_command(study, ask) in (0, 3)
+    said = capsys.readouterr().out
+    assert "This calibration is accepted, by B. Bench on" in said and "the page's test" in said
+    assert "--accept" not in said and hashlib.sha256(path.read_bytes()).hexdigest() in said
+
     # The same entries as the command line makes, from the same files.
     ours = Ledger.open(create=False)
     kinds = [(e.kind, e.name) for e in ours.entries()]
@@ -98,6 +109,35 @@ def test_calibrate_look_exclude_and_accept(client: TestClient, root: Path) -> No
     assert 0 < about["total"] < len(kinds)
     few = client.get(f"{BENCH}/bench/charts", params={"tip": "B1"}).json()
     assert "course in time" in few["fault"]["what"]
+
+
+def test_what_was_accepted_elsewhere_is_told_before_it_is_computed(
+    client: TestClient, root: Path
+) -> None:
+    """The demo's calibration is accepted through the package, and no page has seen it."""
+    values = client.get(f"{BENCH}/bench/accepted").json()
+    assert values["standing"] == "none"
+    assert values["accepted"]["accepted_by"] == WHO and values["accepted"]["same"] is True
+    before = client.get(BENCH).json()["accepted_sha256"]
+    assert before == values["accepted"]["sha256"] != ""
+    study = root / "demo" / "bench" / "bench.toml"
+    file = study.with_name("calibration.toml")
+    file.unlink()
+    assert client.get(f"{BENCH}/bench/accepted").json()["accepted"] is None
+    wish = Wish(True, "C. Command", "by hand", "known", "", None, True, None, False)
+    assert calibrate_command(study, wish) in (0, 3)
+    values = client.get(f"{BENCH}/bench/accepted").json()
+    assert values["standing"] == "current" and values["accepted"]["accepted_by"] == "C. Command"
+    # A study that was changed since says so.
+    text = study.read_text(encoding="utf-8")
+    study.write_text(
+        text.replace("[calibration]", "[calibration]\nhealth_h_c_nm = 150.0", 1)
+        if "health_h_c_nm" not in text
+        else re.sub("health_h_c_nm = .*", "health_h_c_nm = 151.0", text),
+        encoding="utf-8",
+    )
+    assert client.get(f"{BENCH}/bench/accepted").json()["accepted"]["same"] is False
+    assert client.get(f"{API}/bench/accepted").status_code == 404
 
 
 def test_a_study_shows_the_tip_it_used(client: TestClient) -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from app_browser import Visit, chromium, visit
-from app_demo import KEY, Served
+from app_demo import KEY, Running, Served
 from playwright.sync_api import Browser, expect
 from test_browser import axe_faults, settled
+
+from drypoint.cli.calibrate import Wish, calibrate_command
 
 STUDY = f"/studies/{KEY}"
 
@@ -73,9 +77,10 @@ def test_two_windows_share_the_chosen_test(window: Visit) -> None:
     expect(first.locator("#chosen")).to_contain_text("G-14")
 
 
-def test_a_calibration_is_made_and_looked_at(window: Visit) -> None:
+def test_a_calibration_that_was_accepted_elsewhere_is_shown(window: Visit) -> None:
+    """The demo's is accepted through the package; no page has computed it before."""
     page = window.go("/studies/demo:bench:bench/bench")
-    page.locator("#found").get_by_role("button", name="Calibrate").click()
+    expect(page.locator("#found")).to_contain_text("Accepted by A. Example")
     expect(page.locator("#found .verdict")).to_contain_text("Pass", timeout=60_000)
     expect(page.locator("#found")).to_contain_text("Accepted by A. Example")
     settled(page)
@@ -87,3 +92,26 @@ def test_a_calibration_is_made_and_looked_at(window: Visit) -> None:
     expect(page.locator(".one-test")).to_contain_text("residual")
     expect(page.locator(".one-test").get_by_role("button", name="Exclude…")).to_be_visible()
     expect(page.locator("#control")).to_contain_text("ledger")
+
+
+def test_what_the_command_line_accepts_is_shown_on_an_open_page(
+    browser: Browser, run_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("DRYPOINT_LEDGER", str(tmp_path / "ledger.sqlite"))
+    shutil.copytree(run_demo / "demo", tmp_path / "studies" / "demo")
+    bench = tmp_path / "studies" / "demo" / "bench"
+    (bench / "calibration.toml").unlink()
+    running = Running(tmp_path / "studies")
+    try:
+        with visit(browser, running.served.base, running.served.way_in) as window:
+            page = window.go("/studies/demo:bench:bench/bench")
+            found = page.locator("#found")
+            expect(found.get_by_role("button", name="Calibrate")).to_be_visible()
+            wish = Wish(True, "C. Command", "by hand", "known", "", None, False, None, False)
+            assert calibrate_command(bench / "bench.toml", wish) in (0, 3)
+            expect(found).to_contain_text("Accepted by C. Command", timeout=30_000)
+            expect(found.locator(".verdict")).to_contain_text("Pass", timeout=60_000)
+            expect(page.locator("#strip")).to_contain_text("up to date")
+            expect(page.locator("#entries")).to_contain_text("C. Command")
+    finally:
+        running.stop()

@@ -146,6 +146,60 @@ def test_from_dropped_files_to_the_same_study_as_the_command_line(
     assert again.status_code == 409 and "left as it is" in again.text
 
 
+def _materials(client: TestClient, folder: str, names: tuple[str, ...]) -> None:
+    for k, name in enumerate(names):
+        data = b"comment: %d\n" % k + TEXT
+        if name.endswith(".txt"):
+            data = data.replace(b",", b";").replace(b"Depth", b"Weg")
+        assert _put(client, f"{folder}/raw/{name}", data).status_code == 200
+
+
+def test_materials_of_one_layout_are_never_merged(client: TestClient, root: Path) -> None:
+    """One group per layout, one specimen per stem of the file names; a study file says the same
+    as the command line; single names win, and what is left out is not read."""
+    names = ("glass_01.csv", "glass-02.csv", "Glass 3 (2).csv", "oxide_1.csv", "Steel 1.txt")
+    _materials(client, "odd", names)
+    assert _put(client, "odd/raw/diary.csv", b"words only\nand more words\n").status_code == 200
+    groups = client.post("/api/look", json={"folder": "odd"}).json()["groups"]
+    assert [sorted(g["specimens"].values()) for g in groups] == [
+        ["glass", "glass", "glass", "oxide"], ["Steel"], ["diary"],
+    ]  # fmt: skip
+    assert [bool(g["columns"]) for g in groups] == [True, True, False]
+    assert groups[2]["faults"][0]["reason"].startswith("No table of numbers")
+    # Another look with more files: the same group again, so that a page can keep what was typed.
+    _materials(client, "odd", (*names, "oxide_2.csv"))
+    more = client.post("/api/look", json={"folder": "odd", "leave_out": ["raw/diary.csv"]}).json()
+    assert [g["like"] for g in more["groups"]] == [g["like"] for g in groups[:2]]
+    csv, txt = more["groups"]
+    answer = next(c for q in txt["questions"] for c in q["choices"] if '"nm"' in c)
+    csv["specimens"]["raw/glass-02.csv"] = "  fused   silica "
+    body = {"folder": "odd", "name": "odd", "groups": [
+        {"files": csv["files"], "specimens": csv["specimens"]},
+        {"files": txt["files"], "answers": [answer]},
+    ]}  # fmt: skip
+    made = client.post("/api/studies", json=body)
+    assert made.status_code == 200, made.text
+    study = load_study(root / "odd" / "study.toml")
+    taken = {r.specimen: sorted(r.files) for r in study.file.records}
+    assert taken == {
+        "glass": ["raw/Glass 3 (2).csv", "raw/glass_01.csv"], "fused silica": ["raw/glass-02.csv"],
+        "oxide": ["raw/oxide_1.csv", "raw/oxide_2.csv"], "Steel": ["raw/Steel 1.txt"],
+    }  # fmt: skip
+    assert set(study.file.specimens) == set(taken)
+
+
+def test_a_pattern_does_not_take_a_file_that_was_left_out(client: TestClient, root: Path) -> None:
+    _materials(client, "part", tuple(f"glass_{k}.csv" for k in range(6)))
+    look = {"folder": "part", "leave_out": ["raw/glass_4.csv"]}
+    (group,) = client.post("/api/look", json=look).json()["groups"]
+    assert len(group["files"]) == 5
+    body = {"folder": "part", "name": "p", "groups": [{"files": group["files"]}]}
+    assert client.post("/api/studies", json=body).status_code == 200
+    study = load_study(root / "part" / "study.toml")
+    taken = {p.name for f in study.file.records[0].files for p in (root / "part").glob(f)}
+    assert taken == {f"glass_{k}.csv" for k in (0, 1, 2, 3, 5)}
+
+
 def test_a_new_study_takes_over_the_rule_of_its_calibration(client: TestClient, root: Path) -> None:
     """An area function holds under the choices under which it was found, and no others."""
     shutil.copytree(root / "demo" / "raw" / "glass", root / "mine" / "raw")

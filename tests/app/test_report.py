@@ -20,7 +20,8 @@ from drypoint.ledger import Ledger
 from drypoint.recipe import Decision, append, load_study
 from drypoint.report import sign_study
 from drypoint.run import run_study
-from drypoint.run.signing import check_signatures, read_signatures, signatures_file
+from drypoint.run.checking import check_signatures
+from drypoint.run.signing import read_signatures, signatures_file
 from drypoint.store.chain import BEGINNING, append_link, hash_of, read_chain
 
 WHEN = "2025-03-10T09:00:00Z"
@@ -210,5 +211,7 @@ def test_the_signed_report_is_set_with_its_signature(signed_demo: Path) -> None:
     text = subprocess.run(
         ["pdftotext", "-l", "2", str(pdf), "-"], capture_output=True, text=True, check=True
     ).stdout
-    assert "A. Example, 2025-03-10 09:00 UTC: checked and approved (seal" in " ".join(text.split())
+    assert "A. Example, 2025-03-10 09:00 UTC (approval, time stated by hand)" in " ".join(
+        text.split()
+    )
     assert "Checked by" not in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import os
+import re
 from pathlib import Path
 
 import polars as pl
@@ -17,8 +18,8 @@ from drypoint.cli import app
 
 #: Commands that stand on the first page. A new one must be entered here.
 COMMANDS = (
-    "calibrate", "check", "critical-load", "demo", "exclude", "include", "inspect", "layouts",
-    "ledger", "new", "report", "rerun", "run", "schema", "serve", "sign", "stress",
+    "calibrate", "check", "critical-load", "demo", "exclude", "include", "inspect", "key",
+    "layouts", "ledger", "new", "report", "rerun", "run", "schema", "serve", "sign", "stress",
 )  # fmt: skip
 #: Rooms' libraries that a page of help does not need.
 HEAVY = ("numba", "polars", "matplotlib", "scipy", "pint", "h5py", "sqlalchemy", "drypoint.run")
@@ -241,6 +242,38 @@ def test_a_file_is_never_overwritten(cli: Cli, tmp_path: Path, command: str) -> 
     assert said.code == 2
     assert str(mine) in said.err
     assert mine.read_text() == "mine\n"
+
+
+def test_new_never_merges_materials_and_says_what_is_left(cli: Cli, tmp_path: Path) -> None:
+    """Three materials, two layouts, one file that is no record, one question."""
+    raw = tmp_path / "raw"
+    raw.mkdir()
+    for name in ("glass_01.csv", "glass_02.csv", "glass_03.csv", "oxide-1.csv", "oxide-2.csv"):
+        (raw / name).write_text(f"comment: {name}\n{GOOD}")
+    for name in ("Steel 1.txt", "steel 2.txt"):
+        (raw / name).write_text(f"comment: {name}\n" + GOOD.replace("depth (nm)", "way (nm)"))
+    (raw / "log.csv").write_text("only words\nand more words\n")
+    study = tmp_path / "study.toml"
+    said = cli("new", study, raw)
+    assert said.code == 3, said.text
+    assert "steel (2 files), glass (3 files), oxide (2 files)" in said.out
+    assert "Not read, 1:" in said.out and "raw/log.csv: No table of numbers" in said.out
+    assert "Open, 1 question:" in said.out
+    assert "raw/Steel 1.txt and 1 more file: No column is clearly the depth." in said.out
+    text = study.read_text(encoding="utf-8")
+    assert re.findall(r'^specimen = "(.*)"', text, re.M) == ["steel", "glass", "oxide"]
+    choice = '# depth = {name = "way (nm)", unit = "nm"}'
+    assert choice in text
+    study.write_text(text.replace(choice, choice[2:]))
+    said = cli("run", study)
+    assert said.code == 0, said.text
+
+
+def test_new_of_nothing_that_can_be_read_writes_nothing(cli: Cli, tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("only words\nand more words\n")
+    said = cli("new", tmp_path / "study.toml", tmp_path / "log.csv")
+    assert said.code == 1 and "log.csv: No table of numbers" in said.err
+    assert not (tmp_path / "study.toml").exists()
 
 
 def test_new_with_a_shape_that_is_none(cli: Cli, tmp_path: Path) -> None:

@@ -66,6 +66,11 @@ def test_tampering_shows(server: Server, memory: Path, raw: Raw) -> None:
             assert re.search(words, " ".join(found)), (statements, ledger.verify())
 
 
+def _seen(ledger: Ledger, head: Head) -> list[str]:
+    """What is seen besides the triggers that a test has dropped."""
+    return [str(b) for b in ledger.verify(head) if "database lacks" not in b.what]
+
+
 def test_a_clever_change_shows_in_what_was_kept(in_file: Ledger, raw: Raw) -> None:
     """Who makes all hashes anew, or cuts the end off, is betrayed by an earlier state."""
     ledger = filled(in_file)
@@ -76,11 +81,12 @@ def test_a_clever_change_shows_in_what_was_kept(in_file: Ledger, raw: Raw) -> No
         "DELETE FROM drypoint_links WHERE entry = 7",
         "DELETE FROM drypoint_entries WHERE id = 7",
     )
-    assert ledger.verify() == ()
-    assert [str(b) for b in ledger.verify(head)] == ["Entry 6: entries 7 to 7 were cut off."]
+    # All that is left to see here: the test has dropped the triggers.
+    assert all("database lacks" in b.what for b in ledger.verify())
+    assert _seen(ledger, head) == ["Entry 6: entries 7 to 7 were cut off."]
     ledger.accept(Draft(RemarkBody(about="B1", text="?")), WHO, WHY)
-    found = ledger.verify(head)
-    assert [b.id for b in found] == [7] and "not the entry that stood here" in found[0].what
+    (found,) = _seen(ledger, head)
+    assert found.startswith("Entry 7") and "not the entry that stood here" in found
     assert ledger.verify(Head("other", 1, "")) != ()
     # A last entry that does not even agree with itself is not built upon.
     text = body_text(body).replace("'", "''")
@@ -177,7 +183,7 @@ BAD_LINES: list[tuple[Callable[[list[str]], list[str]], str]] = [
     (lambda rows: [*rows[:2], rows[2].replace('"id": 2', '"id": "2"'), *rows[3:]], "is no entry"),
     (lambda rows: [*rows[:2], rows[2].replace('"id": 2', '"id": 2, "x": 1'), *rows[3:]],
      "line 3: The line is no entry"),
-    (lambda rows: [rows[0].replace("a", "b"), *rows[1:]], "Allowed|no export|not follow"),
+    (lambda rows: [rows[0].replace("a", "b"), *rows[1:]], "Allowed|no export|not follow|not whole"),
 ]  # fmt: skip
 
 

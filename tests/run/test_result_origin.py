@@ -28,7 +28,7 @@ from drypoint.run.registering import accept_calibration
 from drypoint.run.remembering import health_of
 from drypoint.run.stress_tables import record_text, write_vtu
 from drypoint.store import read_manifest, read_results
-from drypoint.store.tables import excel_bytes, marked
+from drypoint.store.tables import marked, xlsx_bytes
 
 
 def assert_all_marked(folder: Path) -> None:
@@ -99,7 +99,7 @@ def test_results_of_earlier_versions_are_read(own_demo: Path) -> None:
 
 def test_workbooks_say_so() -> None:
     """A title, a note on the first cell, a head on paper; the head of the table stays in row 1."""
-    data = excel_bytes(marked(pl.DataFrame({"a": [1.5, 2.5]})), "t", invented=True)
+    data = xlsx_bytes(marked(pl.DataFrame({"a": [1.5, 2.5]})), "t", invented=True)
     with zipfile.ZipFile(io.BytesIO(data)) as file:
         core = file.read("docProps/core.xml").decode()
         notes = file.read("xl/comments1.xml").decode()
@@ -109,9 +109,9 @@ def test_workbooks_say_so() -> None:
     assert "Invented data" in re.findall("<oddHeader>(.*?)</oddHeader>", sheet)[0]
     rows = CalamineWorkbook.from_filelike(io.BytesIO(data)).get_sheet_by_name("t").to_python()
     assert rows == [["a", "invented"], [1.5, True], [2.5, True]]
-    again = excel_bytes(marked(pl.DataFrame({"a": [1.5, 2.5]})), "t", invented=True)
+    again = xlsx_bytes(marked(pl.DataFrame({"a": [1.5, 2.5]})), "t", invented=True)
     assert again == data
-    plain = excel_bytes(pl.DataFrame({"a": [1.5]}), "t")
+    plain = xlsx_bytes(pl.DataFrame({"a": [1.5]}), "t")
     assert "comments1" not in " ".join(zipfile.ZipFile(io.BytesIO(plain)).namelist())
 
 

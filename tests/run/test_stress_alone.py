@@ -14,9 +14,9 @@ from drypoint.recipe import load_study, read_study
 from drypoint.recipe.schema import json_schema
 from drypoint.report import sign_study, write_report
 from drypoint.run import run_study
+from drypoint.run.checking import check_signatures
 from drypoint.run.elastic_first import elastic_answer
 from drypoint.run.plan import plan_study
-from drypoint.run.signing import check_signatures
 from drypoint.stress import (
     Doubt,
     Leg,

@@ -231,12 +231,12 @@ def test_scans_that_are_named_alike_are_said(tmp_path: Path) -> None:
     light["Normal force (mN)"][:] = 2.0
     light["Depth (nm)"][:] = 0.0
     after = {**light, "Depth (nm)": 0.5 * plain["Depth (nm)"]}
-    for name, table in (("profile1", light), ("scratch", plain), ("profile2", after)):
+    for name, table in (("before1", light), ("scratch", plain), ("before2", after)):
         (tmp_path / "raw" / f"t_{name}.txt").write_text(track_text(table), encoding="utf-8")
     (track,) = scratch_of(study).tracks
     said = " ".join(track.remarks)
-    assert "“t_profile1”, “t_profile2” are all named as scans before the scratch" in said
-    marks = '[tracks.marks]\nbefore = "_profile1"\nscratch = "_scratch"\nafter = "_profile2"\n'
+    assert "“t_before1”, “t_before2” are all named as scans before the scratch" in said
+    marks = '[tracks.marks]\nbefore = "_before1"\nscratch = "_scratch"\nafter = "_before2"\n'
     study.write_text(HEAD + marks, encoding="utf-8")
     (track,) = scratch_of(study).tracks
     assert track.passes == ("before", "scratch", "after") and "named as" not in " ".join(

@@ -31,14 +31,14 @@ def test_results_of_another_study_stay(own_demo: Path, second: Path) -> None:
     run_study(own_demo)
     assert read_results(own_demo.parent / "results").manifest == before
     named = read_results(own_demo.parent / "results-2").manifest.origin.more
-    assert named == {"study": "second.toml"}
+    assert named["study"] == "second.toml"
 
 
 def test_a_renamed_study_goes_on(own_demo: Path) -> None:
     other = own_demo.rename(own_demo.with_name("renamed.toml"))
     run_study(other)
     named = read_results(own_demo.parent / "results").manifest.origin.more
-    assert named == {"study": "renamed.toml"}
+    assert named["study"] == "renamed.toml"
 
 
 def test_a_report_of_another_study_stays(own_demo: Path, second: Path) -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import stat
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from drypoint.store import Cache, cache_key
+from drypoint.store.secret import secret_file, user_secret
 
 
 @pytest.fixture
@@ -70,6 +74,62 @@ def test_damage_counts_as_missing(cache: Cache) -> None:
         assert "is damaged" in cache.notes[-1]
     assert cache.put(key, {"x": np.arange(50.0)})
     assert cache.get(key) is not None
+
+
+def test_an_entry_of_somebody_else_counts_as_missing(
+    cache: Cache, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Written with another secret, or moved to another key: computed again."""
+    mine, other = cache_key("mine"), cache_key("other")
+    assert cache.put(cache_key("first"), {})  # the secret is read now
+    monkeypatch.setenv("DRYPOINT_SECRET", str(tmp_path / "forger" / "secret"))
+    forged = Cache.beside(tmp_path / "study.toml")
+    assert forged.put(mine, {"x": np.ones(3)}) and forged.get(mine) is not None
+    assert cache.get(mine) is None and "not written by this user" in cache.notes[-1]
+    assert cache.put(mine, {"x": np.zeros(3)})
+    path = cache.folder / other[:2] / f"{other}.npz"
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes((cache.folder / mine[:2] / f"{mine}.npz").read_bytes())
+    assert cache.get(other) is None
+
+
+def test_key_depends_on_program_libraries_and_processor(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another file, version or processor: another key."""
+    from drypoint import version
+
+    before = cache_key("a")
+    for name, value in (
+        ("program_sha256", "0" * 64),
+        ("processor", "another"),
+        ("libraries", {"numpy": "9.9"}),
+    ):
+        with monkeypatch.context() as changed:
+            changed.setattr(version, name, lambda value=value: value)
+            version.program_stamp.cache_clear()
+            assert cache_key("a") != before
+        version.program_stamp.cache_clear()
+    assert cache_key("a") == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="modes of files")
+def test_the_secret_is_private_and_made_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Mode 0600, in the user's folder; with another mode nothing is taken from a cache."""
+    monkeypatch.delenv("DRYPOINT_SECRET", raising=False)
+    monkeypatch.setenv("DRYPOINT_HOME", str(tmp_path / "home"))
+    with ThreadPoolExecutor(8) as pool:
+        found = set(pool.map(lambda _: user_secret(), range(32)))
+    assert len(found) == 1 and None not in found
+    assert stat.S_IMODE(secret_file().stat().st_mode) == 0o600
+    assert [p.name for p in secret_file().parent.iterdir()] == [secret_file().name]
+    cache = Cache.beside(tmp_path / "study.toml")
+    cache.put(cache_key("a"), {"x": np.zeros(3)})
+    secret_file().chmod(0o644)
+    opened = Cache.beside(tmp_path / "study.toml")
+    assert opened.get(cache_key("a")) is None and not opened.put(cache_key("a"), {})
+    assert not opened.has(cache_key("a"))
+    assert len(opened.notes) == 1 and "is not used" in opened.notes[0]
 
 
 def test_objects_are_refused(cache: Cache) -> None:

@@ -11,9 +11,11 @@ from typing import Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.app.blocks import section_values
 from drypoint.app.session import State
 from drypoint.calibration import Calibration
+from drypoint.errors import PathError
 from drypoint.figures.area import ideal_area
 from drypoint.report.calibration import gather_calibration
 from drypoint.run.bench_result import BenchResult, CheckedBlock
@@ -132,22 +134,50 @@ def acceptance(state: State, identity: list[str]) -> dict[str, Any]:
         "file": keys.file,
         "now": None if said is None else dict(said),
         "sha256": _hash(path) if said is not None else "",
-        "before": {} if said is not None else _provenance(path),
+        "before": {} if said is not None else _before(path),
+    }
+
+
+def accepted_values(state: State) -> dict[str, Any] | None:
+    """What the calibration's file says of its acceptance, wherever that was done; ``same``: of the
+    present recipe, decisions and program. ``None`` where nobody accepted any."""
+    keys = state.study.file.calibration
+    assert keys is not None
+    said = _provenance(state.study.folder / keys.file.replace("\\", "/"))
+    if not said.get("accepted_by"):
+        return None
+    now = {
+        "recipe_sha256": state.study.recipe_hash,
+        "decisions_sha256": state.journal.sha256,
+        "program": f"Drypoint {__version__}",
+    }
+    shown = ("accepted_by", "accepted_on", "why", "accepted_despite")
+    return {
+        **{k: str(said.get(k, "")) for k in shown},
+        "file": keys.file,
+        "sha256": state.accepted_sha256,
+        "same": all(said.get(k, "") == v for k, v in now.items()),
     }
 
 
 def _hash(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+    return paths.sha256_of(path)
+
+
+def _before(path: Path) -> dict[str, Any]:
+    """Who accepted the calibration that the file holds, where it is another than this one."""
+    said = _provenance(path)
+    return {k: said[k] for k in ("name", "accepted_by", "accepted_on") if k in said}
 
 
 def _provenance(path: Path) -> dict[str, Any]:
-    """Who accepted the calibration that the file holds, where it is another than this one."""
+    """What a calibration file says of where it comes from and who accepted it."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return {}
     said = table.get("provenance", {})
-    return {k: said[k] for k in ("name", "accepted_by", "accepted_on") if k in said}
+    return said if isinstance(said, dict) else {}
 
 
 def reread(state: State) -> State:

@@ -84,7 +84,7 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
     )
     app.state.settings = settings
     app.state.shelf = Shelf(settings.root)
-    app.state.jobs = Jobs()
+    app.state.jobs = Jobs(root=settings.root)
     app.state.attempts = Attempts()
     app.state.one_at_a_time = asyncio.Lock()
     app.state.closing = closing

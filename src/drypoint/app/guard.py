@@ -14,6 +14,7 @@ from typing import Any
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 
+from drypoint import paths
 from drypoint.app.faults import NotIn, PageError, Refused, answer
 from drypoint.app.settings import Settings
 
@@ -67,7 +68,9 @@ class Guard:
         if fault is not None:
             await answer(Request(scope, receive), fault)(scope, receive, with_headers)
             return
-        await self.app(scope, receive, with_headers)
+        # Whatever a handler opens lies inside the served folder.
+        with paths.confined(self.settings.root):
+            await self.app(scope, receive, with_headers)
 
     def fault(self, scope: Scope) -> PageError | None:
         """Why a request is not answered; nothing where it is."""

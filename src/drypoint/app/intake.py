@@ -3,11 +3,11 @@ choices, the first lines, the first curves. The files are only read."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import asdict, replace
-from itertools import groupby
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field
@@ -20,10 +20,11 @@ from drypoint.records import read, starting_recipe_records
 from drypoint.records.decode import decode
 from drypoint.records.find import not_a_record
 from drypoint.records.layout import ROLES, Column, Layout
+from drypoint.records.listing import name_fault
 from drypoint.records.looking import look_at
 from drypoint.records.question import Question
 from drypoint.records.saved import with_answers
-from drypoint.records.starting import alike
+from drypoint.records.starting import alike, layout_key, with_specimens
 from drypoint.records.understanding import Understanding
 from drypoint.run.columns import factor_of
 from drypoint.store.manifest import NAME as MANIFEST
@@ -71,12 +72,14 @@ class LayoutForm(Form):
 
 
 class GroupForm(Form):
-    """Files that are read in one way; ``answers`` are lines that settle questions."""
+    """Files that are read in one way; ``answers`` are lines that settle questions. ``specimen`` is
+    that of all files, ``specimens`` those of single files; else each is proposed by its name."""
 
     files: list[str] = Field(min_length=1, max_length=_MOST_FILES)
     layout: LayoutForm = LayoutForm()
     answers: list[str] = Field(default_factory=list)
-    specimen: str = ""
+    specimen: str = Field("", max_length=200)
+    specimens: dict[str, Annotated[str, Field(max_length=200)]] = Field(default_factory=dict)
 
 
 def layout_of(group: GroupForm) -> Layout:
@@ -91,6 +94,8 @@ def raw_files(folder: Path) -> list[Path]:
         parts = path.relative_to(folder).parts
         if any(p.startswith(".") or p in NOT_RAW for p in parts) or path.is_symlink():
             continue
+        if any(name_fault(p) for p in parts):
+            continue
         if any(
             (folder / p / MANIFEST).is_file() for p in list(path.relative_to(folder).parents)[:-1]
         ):
@@ -102,39 +107,41 @@ def raw_files(folder: Path) -> list[Path]:
     return out
 
 
-def looks_of(folder: Path, groups: Sequence[GroupForm]) -> list[list[Understanding]]:
-    """Understandings of a folder by groups: as given, or (where none are) by folder and layout.
+def looks_of(
+    folder: Path, groups: Sequence[GroupForm], leave_out: Sequence[str] = ()
+) -> list[list[Understanding]]:
+    """Understandings of a folder by groups: as given, or (where none are) by layout.
 
-    Files that could not be read at all are a group of their own, at the end.
+    Every file has a specimen: as given, as its header says, or by its name. Files that could not
+    be read at all are a group of their own, at the end. ``leave_out``: files that are not looked
+    at, relative to ``folder``.
     """
     if not groups:
-        found: list[list[Understanding]] = []
-        lost: list[Understanding] = []
-        for parent, files in groupby(raw_files(folder), key=lambda p: p.parent):
-            looks = look_at(list(files), Layout(), folder)
-            more, gone = alike([_named(u, parent, folder) for u in looks])
-            found += more
-            lost += gone
+        gone = set(leave_out)
+        files = [p for p in raw_files(folder) if p.relative_to(folder).as_posix() not in gone]
+        looks = with_specimens(look_at(files, Layout(), folder))
+        found, lost = alike(looks, by_specimen=False)
         return [*found, *([lost] if lost else [])]
-    out = []
+    out: list[list[Understanding]] = []
     for group in groups:
         paths = [inside(folder, f) for f in group.files]
         looks = look_at(paths, layout_of(group), folder)
-        named = [replace(u, header={**u.header, "specimen": group.specimen}) for u in looks]
-        out.append(named if group.specimen else looks)
-    return out
+        said = {u.path: group.specimens.get(u.path, "") or group.specimen for u in looks}
+        out.append([_named(u, said[u.path]) for u in looks])
+    # By names of all files together, as where no groups are given.
+    flat = iter(with_specimens([u for group in out for u in group]))
+    return [[next(flat) for _ in group] for group in out]
 
 
-def _named(u: Understanding, parent: Path, folder: Path) -> Understanding:
-    """With the folder's name as the specimen, where the file does not say one."""
-    if u.header.get("specimen") or parent == folder or parent.name.lower() == "raw":
-        return u
-    return replace(u, header={**u.header, "specimen": parent.name})
+def _named(u: Understanding, specimen: str) -> Understanding:
+    name = " ".join(specimen.split())
+    return replace(u, header={**u.header, "specimen": name}) if name else u
 
 
 def records_text(folder: Path, groups: Sequence[GroupForm]) -> str:
     """The ``[[records]]`` tables of a study file for groups of files."""
-    return "\n".join(starting_recipe_records(group) for group in looks_of(folder, groups))
+    looks = [u for group in looks_of(folder, groups) for u in group]
+    return starting_recipe_records(looks, folder)
 
 
 def group_values(folder: Path, looks: Sequence[Understanding], *, preview: bool) -> dict[str, Any]:
@@ -157,6 +164,8 @@ def group_values(folder: Path, looks: Sequence[Understanding], *, preview: bool)
         "split": first.split,
         "header": {k: v for k, v in first.header.items() if k != "specimen"},
         "specimen": first.header.get("specimen", ""),
+        "specimens": {u.path: u.header.get("specimen", "") for u in looks},
+        "like": _like(first),
         "columns": [
             {
                 "index": c.index,
@@ -198,6 +207,11 @@ def group_values(folder: Path, looks: Sequence[Understanding], *, preview: bool)
         out["lines"] = _first_lines(folder, first)
         out["curves"] = _first_curves(folder, first) if first.clear else []
     return out
+
+
+def _like(u: Understanding) -> str:
+    """Stands for the way in which the files of a group are laid out."""
+    return hashlib.sha256(repr(layout_key(u)).encode("utf-8")).hexdigest()[:16]
 
 
 def _layout_values(layout: Layout) -> dict[str, Any]:

@@ -59,11 +59,11 @@ class Job:
 class _Hand:
     """A process for work, and this end of its pipe."""
 
-    def __init__(self) -> None:
+    def __init__(self, root: Path | None) -> None:
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe()
         self.pipe: Connection = here
-        self.process: SpawnProcess = context.Process(target=work, args=(there,), daemon=True)
+        self.process: SpawnProcess = context.Process(target=work, args=(there, root), daemon=True)
         self.process.start()
         there.close()
 
@@ -78,9 +78,11 @@ class _Hand:
 
 
 class Jobs:
-    """All work of a workbench. ``hands`` is how many pieces run at the same time."""
+    """All work of a workbench. ``hands`` is how many pieces run at the same time; their processes
+    open files inside ``root`` only."""
 
-    def __init__(self, hands: int = 2) -> None:
+    def __init__(self, hands: int = 2, root: Path | None = None) -> None:
+        self._root = root
         self._slots = threading.Semaphore(hands)
         self._lock = threading.RLock()
         self._changed = threading.Condition(self._lock)
@@ -168,7 +170,7 @@ class Jobs:
         """Have one process ready, so that the first piece of work begins at once."""
         with self._lock:
             if not self._warm and not self._closed:
-                self._warm.append(_Hand())
+                self._warm.append(_Hand(self._root))
 
     def close(self) -> None:
         """End all processes. Results that were being written stay as they were before."""
@@ -242,7 +244,7 @@ class Jobs:
             if hand.process.is_alive():
                 return hand
             hand.end()
-        return _Hand()
+        return _Hand(self._root)
 
     def _set(self, job: str, **changes: Any) -> Job:
         with self._changed:

@@ -6,8 +6,11 @@ import re
 from collections.abc import Iterator
 from pathlib import Path, PurePosixPath
 
+from drypoint import paths
 from drypoint.app.faults import NotFound, PageError, Refused
+from drypoint.errors import PathError
 from drypoint.records.find import reserved_words
+from drypoint.records.listing import name_fault
 
 #: Parts the folders in a key; stands in no file name that is served.
 PART = ":"
@@ -47,10 +50,10 @@ def inside(root: Path, relative: str) -> Path:
     parts = PurePosixPath(relative.replace("\\", "/")).parts
     if not parts or any(p in ("..", "/") or "\x00" in p or PART in p for p in parts):
         raise Refused("The path leads out of the folder of the studies.")
-    path = root.joinpath(*parts).resolve()
-    if not path.is_relative_to(root.resolve()):
+    path = root.joinpath(*parts)
+    if not paths.is_inside(path, root):
         raise Refused("The path leads out of the folder of the studies.")
-    return path
+    return paths.real(path)
 
 
 def plain_name(name: str) -> str:
@@ -79,9 +82,8 @@ def find_studies(root: Path) -> Iterator[Path]:
         if found >= _MOST:
             return
         try:
-            with path.open("rb") as file:
-                head = file.read(_LOOKED_AT).decode("utf-8-sig", "replace")
-        except OSError:
+            head = paths.read_bytes(path, most=_LOOKED_AT).decode("utf-8-sig", "replace")
+        except (OSError, PathError):
             continue
         if _STUDY.search(head):
             found += 1
@@ -96,6 +98,8 @@ def _toml_files(folder: Path, depth: int) -> Iterator[Path]:
     for entry in entries:
         if entry.name.startswith(".") or PART in entry.name or entry.is_symlink():
             continue
+        if name_fault(entry.name):
+            continue  # it cannot be written into a page
         if entry.is_dir() and depth > 1 and entry.name != "results":
             yield from _toml_files(entry, depth - 1)
         elif entry.suffix == ".toml" and entry.is_file():

@@ -57,6 +57,18 @@ class State:
         return "run" if self.study.file.calibration is None else "calibrate"
 
     @property
+    def accepted_sha256(self) -> str:
+        """Hash of the file of an accepted calibration; empty where there is none."""
+        keys = self.study.file.calibration
+        if keys is None:
+            return ""
+        try:
+            data = (self.study.folder / keys.file.replace("\\", "/")).read_bytes()
+        except OSError:
+            return ""
+        return hashlib.sha256(data).hexdigest()
+
+    @property
     def standing(self) -> str:
         """``none``, ``current`` or ``older``: what the results are to recipe and decisions."""
         if self.results is None:

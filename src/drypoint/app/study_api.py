@@ -13,6 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import StreamingResponse
 
+from drypoint import paths
 from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.jobs import Job, Jobs
 from drypoint.app.session import OLDER, Session, State
@@ -85,6 +86,7 @@ def values_of(state: State) -> dict[str, Any]:
         "invented": state.study.file.study.invented,
         "version": state.version,
         "standing": state.standing,
+        "accepted_sha256": state.accepted_sha256,
         "decisions": [_decision_values(d) for d in decisions],
         "undo": _decision_values(decisions[due.undo[-1] - 1]) if due.undo else None,
         "redo": _decision_values(decisions[due.redo[-1] - 1]) if due.redo else None,
@@ -192,7 +194,7 @@ def recipe_text(request: Request) -> dict[str, Any]:
     """Text of the study file."""
     path = session_of(request).path
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        text = paths.read_bytes(path).decode("utf-8-sig")
     except UnicodeDecodeError:
         text = ""
     try:
@@ -262,7 +264,13 @@ def _stamp(session: Session) -> tuple[Any, ...]:
     kept = (".decisions.jsonl", ".signatures.jsonl")
     files = [session.path, *(stem.with_name(stem.name + ending) for ending in kept)]
     with contextlib.suppress(DrypointError):
-        files.append(session.state().study.results / "manifest.json")
+        study = session.state().study
+        files.append(study.results / "manifest.json")
+        # Calibrations, which the command line may accept while a page is open.
+        named = [b.file for b in study.file.benches.values()]
+        if study.file.calibration is not None:
+            named.append(study.file.calibration.file)
+        files += [study.folder / name.replace("\\", "/") for name in named]
     out: list[Any] = []
     for path in files:
         try:

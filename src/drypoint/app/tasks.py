@@ -16,7 +16,7 @@ def run(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
         "flagged": sum(1 for f in result.tests.flags if f),
         "excluded": int(result.tests_table["excluded"].sum()),
         "set_aside": len(result.set_aside),
-        "notes": list(result.notes),
+        "notes": [*result.notes, *result.cache_notes],
     }
 
 
@@ -31,8 +31,11 @@ def report(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]
 
 def sign(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
     """What ``drypoint sign STUDY.toml`` does."""
+    from drypoint.keys import find_key, open_key
     from drypoint.report import sign_study
 
+    words = options.get("passphrase", "")
+    key = open_key(find_key(options["who"]), words) if words else None
     book = None
     if options["ledger"]:
         from drypoint.ledger import Ledger
@@ -41,7 +44,7 @@ def sign(study: Path, options: dict[str, Any], watch: Watch) -> dict[str, Any]:
     recipe, decisions = options["seen"]
     made = sign_study(
         study, who=options["who"], why=options["why"], seen=(recipe, decisions), ledger=book,
-        watch=watch,
+        watch=watch, meaning=options.get("meaning", "approval"), key=key,
     )  # fmt: skip
     return {
         "number": made.number,

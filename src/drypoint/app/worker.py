@@ -17,6 +17,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from drypoint import paths
 from drypoint.errors import DrypointError
 from drypoint.run.progress import Cancelled, Step, Watch
 
@@ -35,8 +36,12 @@ KINDS: dict[str, str] = {
 _EVERY_S = 0.1
 
 
-def work(pipe: Connection) -> None:
-    """Loop of a process: tasks in, steps and outcomes out. ``None`` ends it."""
+def work(pipe: Connection, root: Path | None = None) -> None:
+    """Loop of a process: tasks in, steps and outcomes out. ``None`` ends it.
+
+    Files are opened inside ``root`` only.
+    """
+    paths.confine(root)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the workbench decides when to end
     stop = threading.Event()
     tasks: list[Any] = []

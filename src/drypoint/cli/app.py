@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from drypoint.cli.keys import keys
 from drypoint.cli.ledger import ledger
 
 app = typer.Typer(
@@ -21,6 +22,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(ledger, name="ledger")
+app.add_typer(keys, name="key")
 
 StudyArg = Annotated[Path, typer.Argument(help="The study file (TOML).", show_default=False)]
 
@@ -52,10 +54,13 @@ def new(
     name: Annotated[str, typer.Option(help="Name of the study.")] = "",
     shape: Annotated[str, typer.Option(help="Shape of the tip.")] = "modified Berkovich",
 ) -> None:
-    """Write a new study file, ready to be looked through and run."""
-    from drypoint.cli.start import write_new
+    """Write a new study file, ready to be looked through and run.
 
-    write_new(study, files or [], name or study.stem, shape)
+    Files are one specimen if their names differ only in a number. Exit code 3: a file could not
+    be read, or a question is open; both are listed."""
+    from drypoint.cli.new import write_new
+
+    raise typer.Exit(write_new(study, files or [], name or study.stem, shape))
 
 
 @app.command()
@@ -150,9 +155,6 @@ def sign(
     why: Annotated[
         str, typer.Option("--why", help="The remark; it stands in the report.")
     ] = "checked and approved",
-    when: Annotated[
-        str, typer.Option("--when", help="Time, 2026-01-31T12:00:00Z; now if left out.")
-    ] = "",
     ledger: Annotated[
         str | None,
         typer.Option(
@@ -162,12 +164,25 @@ def sign(
     no_ledger: Annotated[
         bool, typer.Option("--no-ledger", help="Beside the study only; the ledger is not touched.")
     ] = False,
+    meaning: Annotated[
+        str, typer.Option("--as", help="What it means: author, review or approval.")
+    ] = "approval",
+    with_key: Annotated[
+        bool, typer.Option("--key", help="Sign with your key; its passphrase is asked for.")
+    ] = False,
+    passphrase_file: Annotated[
+        Path | None,
+        typer.Option("--passphrase-file", help="With --key: file whose first line is it."),
+    ] = None,
 ) -> None:
-    """Sign the results of a study: report, recipe, decisions and hashes are kept, and any later
-    change makes a new version. Names are taken as given; nobody is asked for a password."""
+    """Sign the results of a study. Everything is computed again from the raw files; nothing is
+    signed unless each file of the results comes out the same to the byte. Report, study file,
+    manual corrections and hashes are kept, and any later change makes a new version."""
     from drypoint.cli.signing import sign_command
 
-    raise typer.Exit(sign_command(study, who, why, when, ledger, no_ledger))
+    raise typer.Exit(
+        sign_command(study, who, why, ledger, no_ledger, meaning, with_key, passphrase_file)
+    )
 
 
 @app.command()
@@ -175,14 +190,20 @@ def check(
     study: StudyArg,
     ledger: Annotated[
         str | None,
-        typer.Option("--ledger", help="Ask this ledger too: each signature must stand in it."),
+        typer.Option("--ledger", help="Ask this ledger too: each signature must be in it."),
     ] = None,
+    recompute: Annotated[
+        bool,
+        typer.Option(
+            "--recompute", help="Derive every result again from the raw files, and compare."
+        ),
+    ] = False,
 ) -> None:
-    """Look whether what was signed still holds: study file, decisions, raw files, results, report.
-    Exit code 1 when it does not, or when nobody has signed."""
+    """Check whether what was signed still holds: study file, manual corrections, raw files,
+    results, report. Exit code 1 when it does not, or when nobody has signed."""
     from drypoint.cli.signing import check_command
 
-    raise typer.Exit(check_command(study, ledger))
+    raise typer.Exit(check_command(study, ledger, recompute))
 
 
 @app.command()

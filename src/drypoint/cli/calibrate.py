@@ -12,7 +12,7 @@ from drypoint.recipe import load_study
 from drypoint.uncertainty.rounding import round_pair
 
 if TYPE_CHECKING:
-    from drypoint.run.bench_result import BenchResult
+    from drypoint.run.bench_result import Acceptance, BenchResult
 
 
 @dataclass(frozen=True)
@@ -34,14 +34,14 @@ def calibrate_command(path: Path, wish: Wish) -> int:
     """Calibrate, print the verdict, write proposal and report; with ``accept`` register it."""
     from drypoint.run.bench_tables import write_bench
     from drypoint.run.calibrating import calibrate_study
-    from drypoint.run.registering import accept_calibration, check_acceptance
+    from drypoint.run.registering import accept_calibration, acceptance_of, check_acceptance
 
     study = load_study(path)
     with watching(False) as watch:
         result = calibrate_study(study, watch=watch)
         write_bench(result, study.results)
     print("\n".join(verdict_lines(result)))
-    accepted = None
+    said = acceptance_of(result)
     if wish.accept:
         book = None
         check_acceptance(result, who=wish.who, despite=wish.despite, when=wish.when)
@@ -52,8 +52,9 @@ def calibrate_command(path: Path, wish: Wish) -> int:
         accepted = accept_calibration(
             result, who=wish.who, why=wish.why, despite=wish.despite, when=wish.when, ledger=book
         )
+        said = accepted.acceptance
         print(f"Accepted by {wish.who}: {accepted.path}")
-        print(f"SHA-256 of the file: {accepted.acceptance.sha256}")
+        print(f"SHA-256 of the file: {said.sha256}")
         if book is not None:
             print(f"{accepted.entries} entries are new in the ledger {book.place}.")
     if wish.report:
@@ -63,18 +64,30 @@ def calibrate_command(path: Path, wish: Wish) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         with watching(False) as watch:
             watch.at("writing", 0, 2, "report")
-            said = accepted.acceptance if accepted is not None else None
             write_calibration_html(result, folder / "calibration.html", accepted=said)
             write_calibration_pdf(result, folder / "calibration.pdf", accepted=said)
         print(f"Report: {folder}")
     if not wish.accept:
-        print(f"A proposal, for looking at: {study.results / 'proposal.toml'}")
-        if result.obstacles:
-            print("Next: mend what is serious and calibrate again; or accept it for a reason:")
-            print(f"  drypoint calibrate {path} --accept --who NAME --despite REASON")
-        else:
-            print(f"Next: drypoint calibrate {path} --accept --who NAME")
+        print("\n".join(_standing_lines(path, result, said)))
     return 3 if result.set_aside else 0
+
+
+def _standing_lines(path: Path, result: BenchResult, said: Acceptance | None) -> list[str]:
+    """Who accepted the calibration, also on the page; else what to do next."""
+    if said is not None:
+        on = said.when.replace("T", " ").replace("Z", " UTC")
+        return [
+            f"This calibration is accepted, by {said.who} on {on}: {said.why}",
+            f"SHA-256 of the file: {said.sha256}",
+        ]
+    out = [f"A proposal, for looking at: {result.study.results / 'proposal.toml'}"]
+    if result.obstacles:
+        return [
+            *out,
+            "Next: mend what is serious and calibrate again; or accept it for a reason:",
+            f"  drypoint calibrate {path} --accept --who NAME --despite REASON",
+        ]
+    return [*out, f"Next: drypoint calibrate {path} --accept --who NAME"]
 
 
 def verdict_lines(result: BenchResult) -> list[str]:

@@ -141,6 +141,35 @@ def import_(
 
 
 @ledger.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="File to write (JSON Lines).", show_default=False)],
+    where: Where = None,
+) -> None:
+    """Write a backup of the whole ledger, read it again and compare it."""
+    head = _open(where).back_up_to(file)
+    print(f"Backup: {file} ({head.id} entries), read again and compared.")
+    print(f"State: {head}. Keep it apart from the backup: it shows whether entries were cut off.")
+
+
+@ledger.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="A backup or export.", show_default=False)],
+    aside: Annotated[
+        bool,
+        typer.Option("--aside", help="Move a ledger that is there aside; it is never removed."),
+    ] = False,
+    where: Where = None,
+) -> None:
+    """Restore a ledger from a backup. The backup is checked whole before anything is changed."""
+    from drypoint.ledger.restore import restore_ledger
+
+    done = restore_ledger(file, where, aside=aside)
+    if done.aside is not None:
+        print(f"The ledger that was there is now {done.aside}.")
+    print(f"{done.head.id} entries restored to {done.place}. State: {done.head}")
+
+
+@ledger.command()
 def remark(
     about: Annotated[
         str, typer.Argument(help="Number of an entry, or a name.", show_default=False)

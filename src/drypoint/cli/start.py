@@ -1,4 +1,4 @@
-"""What the commands ``new`` and ``inspect`` do."""
+"""What the commands ``inspect`` and ``layouts`` do."""
 
 from __future__ import annotations
 
@@ -36,22 +36,7 @@ DELIMITERS = {"tab": "\t", "comma": ",", "semicolon": ";", "blanks": " ", "bar":
 _MOST_TESTS = 40
 
 
-def write_new(study: Path, files: Sequence[Path], name: str, shape: str) -> None:
-    """Write a starting study file; an existing file is never replaced."""
-    _free(study)
-    records = ""
-    if files:
-        looks = look_at(files, Layout(), study.parent.resolve())
-        records = starting_recipe_records(looks)
-        print("".join(f"{line}\n" for line in _reused(looks)), end="")
-    text = starting_recipe(name, records, shape=shape)
-    study.parent.mkdir(parents=True, exist_ok=True)
-    atomic_write(study, text.encode("utf-8"))
-    print(f"Written: {study}")
-    print("Look through it: Poisson's ratio, tip, frame. Then: drypoint run " + str(study))
-
-
-def _reused(looks: Sequence[Understanding]) -> list[str]:
+def reused(looks: Sequence[Understanding]) -> list[str]:
     """Which saved layouts were used, and for how many files."""
     names = Counter(u.saved for u in looks if u.saved)
     return [
@@ -95,7 +80,8 @@ def show_layouts(remove: str | None) -> None:
         print("No layout is saved. To save one: drypoint inspect FILES --save-layout NAME")
 
 
-def _free(path: Path) -> None:
+def free(path: Path) -> None:
+    """Refuse to write where there is a file."""
     if path.exists():
         raise RecipeError(
             "There is a file of that name already; it is left as it is.",
@@ -122,7 +108,7 @@ def show_files(files: Sequence[Path], given: Given) -> int:
     """Print what is understood of each file; return 0 when all is clear, 3 when one is not."""
     write = given.write
     if write is not None:
-        _free(write)
+        free(write)
     sign = DELIMITERS.get(given.delimiter, given.delimiter) if given.delimiter else None
     layout = Layout(
         delimiter=sign, decimal=given.decimal, encoding=given.encoding, inside=given.inside
@@ -134,10 +120,10 @@ def show_files(files: Sequence[Path], given: Given) -> int:
         print("\n".join(_brief(look) if given.brief else _full(look, root)))
         if not given.brief:
             print()
-    print("".join(f"{line}\n" for line in _reused(looks)), end="")
+    print("".join(f"{line}\n" for line in reused(looks)), end="")
     open_files = [u for u in looks if not u.clear or u.faults]
     if write is not None:
-        text = starting_recipe(write.stem, starting_recipe_records(looks))
+        text = starting_recipe(write.stem, starting_recipe_records(looks, root))
         write.parent.mkdir(parents=True, exist_ok=True)
         atomic_write(write, text.encode("utf-8"))
         print(f"Starting study file: {write}")

@@ -94,7 +94,7 @@ def run_command(study: Path, out: Path | None, fresh: bool, quiet: bool) -> int:
         for one in result.stress:
             print(f"Stress run {one.name}:")
             print("\n".join(f"  {line}" for line in found_words(one)))
-    for note in result.notes:
+    for note in (*result.notes, *result.cache_notes):
         print(f"Note: {note}")
     if result.set_aside:
         print(f"{len(result.set_aside)} set aside:")

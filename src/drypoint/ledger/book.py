@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from drypoint.errors import LedgerError
+from drypoint.errors import LedgerError, Where
 from drypoint.ledger.body import Body
 from drypoint.ledger.chain import Break, breaks
 from drypoint.ledger.entry import Draft, Entry, Head, Stored, chained, entry_of, read_entry
-from drypoint.ledger.exchange import read_export, take, write_export
+from drypoint.ledger.exchange import is_own, read_export, take, write_export
 from drypoint.ledger.fields import name_of, time_text, words_of
 from drypoint.ledger.kinds import SignatureBody, WithdrawalBody
 from drypoint.ledger.place import Place, find_place
@@ -257,6 +257,16 @@ class Ledger(Queries):
                 found |= {s.id: s for s in new}
             return tuple(read_entry(found[n]) for n in sorted(found))
 
+    def persons(self) -> tuple[str, ...]:
+        """Everybody who has written an entry, or whose key is in the ledger."""
+        with self._database.reading() as rows:
+            return tuple(rows.persons())
+
+    def newest(self) -> Stored | None:
+        """The last entry, ``None`` where the ledger is empty."""
+        with self._database.reading() as rows:
+            return rows.last()
+
     def head(self) -> Head:
         """The state of the ledger, to be kept elsewhere."""
         with self._database.reading() as rows:
@@ -274,9 +284,41 @@ class Ledger(Queries):
     # ---- whole ledgers ---------------------------------------------------------------------
 
     def export_to(self, path: Path | str) -> Head:
-        """Write the whole ledger as JSON Lines; an existing file is replaced at the end."""
+        """Write the whole ledger as JSON Lines; an existing file is replaced at the end.
+
+        Raises
+        ------
+        LedgerError
+            When the path is that of the ledger itself, or cannot be written.
+        """
+        target = Path(path)
+        own = self.place.path
+        if own is not None and is_own(target, own):
+            raise LedgerError(
+                f"The export would take the place of the ledger itself, {own}.",
+                remedy="Choose another file; nothing was written.",
+            )
         with self._database.reading() as rows:
-            return write_export(rows, Path(path))
+            return write_export(rows, target)
+
+    def back_up_to(self, path: Path | str) -> Head:
+        """Write a backup (an export), read it again, and compare it with the ledger.
+
+        Raises
+        ------
+        LedgerError
+            When it cannot be written, or what was written is not the ledger.
+        """
+        head = self.export_to(path)
+        copy = read_export(Path(path))
+        last = copy.entries[-1] if copy.entries else None
+        if (copy.identity, last.id if last else 0, last.hash if last else "") != (
+            head.ledger, head.id, head.hash
+        ):  # fmt: skip
+            raise LedgerError(
+                "The backup is not the ledger.", where=Where(str(path)), remedy="Try again."
+            )
+        return head
 
     def import_from(self, path: Path | str) -> int:
         """Take in an export, all or nothing; return how many entries were new.

@@ -67,6 +67,12 @@ def breaks(rows: Rows, head: Head | None = None) -> Iterator[Break]:
     last = 0 if before is None else before.id
     if stray := rows.stray_links():
         yield Break(last, f"{stray} links belong to no entry.")
+    for guard in rows.missing_guards():
+        yield Break(
+            last,
+            f"the database lacks the {guard}, by which it refuses changes or finds entries: "
+            "somebody has removed or replaced it.",
+        )
     if head is not None:
         yield from _held(head, hashes, identity, last)
 

@@ -160,6 +160,8 @@ class Database:
             yield
         except (DBAPIError, OSError, sqlite3.Error) as error:
             raise self._words(error) from error
+        except UnicodeDecodeError as error:
+            raise self._damaged("it has text that is not UTF-8") from error
         except SQLAlchemyError as error:
             raise LedgerError(
                 f"The ledger {self.place} cannot be used: {self.place.scrub(str(error))}."
@@ -179,8 +181,10 @@ class Database:
             return self._busy()
         if "not a database" in low:
             what, remedy = "is no ledger", "Choose another file."
-        elif "malformed" in low:
-            what, remedy = "is damaged", "Put it back from a copy, or import the last export."
+        elif "decode" in low:
+            return self._damaged("it has text that is not UTF-8")
+        elif "malformed" in low or "corrupt" in low:
+            return self._damaged(detail)
         elif "readonly" in low or "read-only" in low:
             what, remedy = "may only be read", "Ask for the right to write there."
         elif "full" in low:
@@ -189,6 +193,12 @@ class Database:
             what = f"cannot be opened or written ({detail})"
             remedy = "Check the path, your rights and the room on the disk."
         return LedgerError(f"The ledger {self.place} {what}.", remedy=remedy)
+
+    def _damaged(self, detail: str) -> LedgerError:
+        return LedgerError(
+            f"The ledger {self.place} is damaged: {detail}.",
+            remedy="Restore it from a backup: drypoint ledger restore.",
+        )
 
     def _server_words(self, error: Exception, detail: str) -> LedgerError:
         state = getattr(getattr(error, "orig", None), "sqlstate", None)

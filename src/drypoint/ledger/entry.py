@@ -184,8 +184,10 @@ def _body(stored: Stored) -> Body:
         )
     try:
         values = json.loads(stored.body)
-    except ValueError as error:
-        raise _damaged(stored, str(error)) from error
+    except (ValueError, RecursionError) as error:
+        raise _damaged(stored, str(error)[:200]) from error
+    if stored.form < 1:
+        raise _damaged(stored, f"its form is {stored.form}")
     for form in range(stored.form, kind.form):
         values = UPGRADES[stored.kind, form](values)
     try:

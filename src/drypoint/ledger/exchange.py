@@ -80,6 +80,14 @@ def write_export(rows: Rows, path: Path) -> Head:
     return Head(rows.identity(), last.id if last else 0, last.hash if last else "")
 
 
+def is_own(target: Path, ledger: Path) -> bool:
+    """Whether a file is that of a ledger, or one that its database keeps beside it."""
+    own = [ledger, *(ledger.with_name(ledger.name + end) for end in ("-wal", "-shm", "-journal"))]
+    if any(target.resolve() == path.resolve() for path in own):
+        return True
+    return any(path.exists() and target.exists() and target.samefile(path) for path in own)
+
+
 def read_export(path: Path) -> Export:
     """Read an export.
 

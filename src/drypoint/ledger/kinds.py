@@ -333,11 +333,40 @@ class WithdrawalBody(Body):
         return self.of
 
 
+class KeyBody(Body):
+    """The public signing key of a person (Ed25519, base64). Signatures carry it themselves; this
+    entry says whose it is."""
+
+    kind: ClassVar[str] = "key"
+    person: Name
+    public: Words
+    fingerprint: Words
+
+    @property
+    def label(self) -> str:
+        """The key in sixteen characters."""
+        return self.fingerprint
+
+
+class KeyEndBody(Body):
+    """A key that signs no more from this entry on: what was entered before stays."""
+
+    kind: ClassVar[str] = "key end"
+    fingerprint: Words
+    how: Literal["lost", "replaced", "revoked"]
+
+    @property
+    def label(self) -> str:
+        """The key that has ended."""
+        return self.fingerprint
+
+
 #: Every kind of entry by its name.
 KINDS: dict[str, type[Body]] = {
     c.kind: c
     for c in (
         TipBody, FrameBody, BlockBody, CertificateBody, CalibrationBody, VerificationBody,
         MountingBody, StudyBody, HealthBody, SignatureBody, RemarkBody, WithdrawalBody,
+        KeyBody, KeyEndBody,
     )
 }  # fmt: skip

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Select, and_, exists, func, or_, select, update
 
+from drypoint.errors import LedgerError
 from drypoint.ledger.body import Link
 from drypoint.ledger.entry import Stored
-from drypoint.ledger.schema import ENTRIES, FACTS, LINKS
+from drypoint.ledger.schema import ENTRIES, FACTS, LINKS, missing_guards
 
 _PAGE = 1000
 #: How many numbers stand in one question; a database does not take any number of them.
@@ -98,6 +100,13 @@ class Rows:
         """All names of one kind that are current."""
         return sorted({row.name for row in self.current([kind])})
 
+    def persons(self) -> list[str]:
+        """Who has written entries, and whose keys are entered, each once."""
+        query = select(ENTRIES.c.who).distinct().order_by(ENTRIES.c.who)
+        wrote = [str(w) for w in self._connection.execute(query).scalars()]
+        owners = [json.loads(s.body).get("person", "") for s in self.current(["key"])]
+        return sorted({*wrote, *owners} - {""})
+
     def about(self, name: str) -> list[Stored]:
         """Entries with a name, or with a link of that name, in order."""
         linked = exists().where(
@@ -141,6 +150,10 @@ class Rows:
             out.setdefault(row.entry, set()).add((row.role, row.name))
         return out
 
+    def missing_guards(self) -> list[str]:
+        """Triggers and indexes that the database lacks."""
+        return missing_guards(self._connection)
+
     def stray_links(self) -> int:
         """How many links belong to no entry."""
         query = select(func.count()).where(~exists().where(ENTRIES.c.id == LINKS.c.entry))
@@ -156,7 +169,28 @@ class Rows:
 
     def _find(self, query: Select[Any]) -> list[Stored]:
         # Rows come in the order of the table, which is that of the fields.
-        return [Stored(*row) for row in self._connection.execute(query)]
+        return [_stored(row) for row in self._connection.execute(query)]
+
+
+def _stored(row: Sequence[Any]) -> Stored:
+    """A row as an entry, after a look at its types: a database file can be changed by hand."""
+    made = Stored(*row)
+    for name, kind in (("id", int), ("form", int), ("corrects", int)):
+        value = getattr(made, name)
+        if not (name == "corrects" and value is None) and type(value) is not kind:
+            raise _damaged(made, name)
+    for name in ("kind", "name", "when", "who", "why", "key", "body", "body_sha256", "previous",
+                 "hash"):  # fmt: skip
+        if not isinstance(getattr(made, name), str):
+            raise _damaged(made, name)
+    return made
+
+
+def _damaged(row: Stored, name: str) -> LedgerError:
+    return LedgerError(
+        f"Entry {row.id!s:.30} of the ledger is damaged: its “{name}” is not of the right type.",
+        remedy="Restore the ledger from a backup: drypoint ledger restore.",
+    )
 
 
 def _has_link(role: str, name: str) -> Any:

@@ -101,6 +101,25 @@ def _guards(table: str, dialect: str) -> list[str]:
     ]
 
 
+def missing_guards(connection: Connection) -> list[str]:
+    """Triggers and indexes of the newest schema that a database lacks, or that were replaced."""
+    names = {index.name for index in INDEXES}
+    if connection.dialect.name == "sqlite":
+        due = {s.split()[2]: s for t in (ENTRIES.name, LINKS.name) for s in _guards(t, "sqlite")}
+        rows = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master").all()
+        here = {str(name): str(sql) for name, sql in rows}
+        wrong = [f"trigger {n}" for n, sql in due.items() if here.get(n) != sql]
+        return wrong + [f"index {n}" for n in sorted(map(str, names)) if n not in here]
+    triggers = connection.exec_driver_sql(
+        "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+    ).scalars()
+    enabled = set(map(str, triggers))
+    out = [f"trigger {t}_kept" for t in (ENTRIES.name, LINKS.name) if f"{t}_kept" not in enabled]
+    indexes = connection.exec_driver_sql("SELECT indexname FROM pg_indexes").scalars()
+    have = set(map(str, indexes))
+    return out + [f"index {n}" for n in sorted(map(str, names)) if n not in have]
+
+
 #: Step n makes schema n of schema n - 1. A step that has been released is never changed.
 STEPS: dict[int, Callable[[Connection], None]] = {1: _first}
 
@@ -127,7 +146,13 @@ def schema_of(connection: Connection, place: Place) -> int:
             )
         return 0
     query = select(FACTS.c.value).where(FACTS.c.fact == "schema")
-    found = int(connection.execute(query).scalar_one())
+    said = connection.execute(query).scalar_one_or_none()
+    if said is None or not str(said).isdecimal():
+        raise LedgerError(
+            f"The ledger {place} is damaged: it does not say which schema it has.",
+            remedy="Restore it from a backup: drypoint ledger restore.",
+        )
+    found = int(str(said))
     if found > newest():
         raise LedgerError(
             f"The ledger {place} has schema {found}; this version knows up to {newest()}.",

@@ -9,8 +9,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from drypoint import paths
 from drypoint.calibration import Certificate, Exchanged, from_mapping
-from drypoint.errors import DrypointError, Where
+from drypoint.errors import DrypointError, PathError, Where
 from drypoint.recipe.base import to_si
 from drypoint.recipe.calibrating import CERTIFICATE_UNITS, BenchKeys, CertificateKeys
 from drypoint.recipe.convert import choices_for
@@ -19,7 +20,7 @@ from drypoint.recipe.knobs import Analysis
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, show
 from drypoint.recipe.schema import StudyFile
-from drypoint.recipe.text import parse, read_text
+from drypoint.recipe.text import parse, read_file, text_of
 from drypoint.tips.geometry import PYRAMIDS
 
 
@@ -44,7 +45,12 @@ def load_benches(
     for name, bench in keys.items():
         shown = bench.file.replace("\\", "/")
         path = folder / shown
-        if not path.is_file():
+        try:
+            there = paths.is_file(path, shown)
+        except PathError as error:
+            problems.append(Problem(("benches", name, "file"), error.what, error.remedy))
+            continue
+        if not there:
             problems.append(
                 Problem(
                     ("benches", name, "file"),
@@ -55,7 +61,8 @@ def load_benches(
             )
             continue
         try:
-            text = read_text(path)
+            raw = read_file(path)
+            text = text_of(raw, path)
             table = parse(text, path)
         except DrypointError as error:
             faults.append(StudyError(error.what, where=error.where, remedy=error.remedy))
@@ -70,7 +77,7 @@ def load_benches(
             where = Where(str(path), line=line, key=key)
             faults.append(StudyError(error.what, where=where, remedy=error.remedy))
             continue
-        sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
+        sha256 = hashlib.sha256(raw).hexdigest()
         found[name] = LoadedBench(name, shown, sha256, text, exchanged)
     return found, problems, faults
 

@@ -149,17 +149,19 @@ def _output(document: Document) -> list[Problem]:
     output = valid(Output, document.get("output", {}))
     if output is None:
         return []
+    for key in ("folder", "report_folder"):
+        given = getattr(output, key)
+        windows = PureWindowsPath(given)
+        if not _parts(given) or ".." in _parts(given) or windows.drive or windows.root:
+            return [
+                Problem(
+                    ("output", key),
+                    f"{show(given)} is given.",
+                    "Allowed: a folder below that of the study file, such as “results”.",
+                )
+            ]
     path: Path = ("output", "folder")
     parts = _parts(output.folder)
-    windows = PureWindowsPath(output.folder)
-    if not parts or ".." in parts or windows.drive or windows.root:
-        return [
-            Problem(
-                path,
-                f"{show(output.folder)} is given.",
-                "Allowed: a folder below that of the study file, such as “results”.",
-            )
-        ]
     for i, table in enumerate(table_list(document, "records")):
         files = table.get("files")
         for pattern in files if isinstance(files, list) else []:

@@ -9,10 +9,12 @@ from __future__ import annotations
 import json
 import os
 import re
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from drypoint import paths
 from drypoint.errors import DecisionError, Where
 from drypoint.locking import locked
 from drypoint.recipe.decisions import (
@@ -51,6 +53,7 @@ def read_journal(path: Path | str) -> Journal:
         At the first line that is wrong, with its number.
     """
     path = Path(path)
+    _check_place(path)
     try:
         fd = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
     except FileNotFoundError:
@@ -125,6 +128,7 @@ def append_all(
         When a decision, or the file as it stands, is wrong.
     """
     path = Path(path)
+    _check_place(path)
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
     try:
         fd = os.open(path, flags, 0o644)
@@ -252,6 +256,26 @@ def _sync_name(path: Path) -> None:
             os.fsync(fd)
         finally:
             os.close(fd)
+
+
+def _check_place(path: Path) -> None:
+    """The decisions are a regular file in the folder of the study; a pipe would be waited for."""
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):
+        mode = stat.S_IFREG  # not there, which opening it will tell
+    if stat.S_ISREG(mode) and paths.is_inside(path, path.parent):
+        return
+    what = (
+        "leads out of the folder of the study"
+        if stat.S_ISREG(mode)
+        else f"is {paths.kind_words(mode)}"
+    )
+    raise DecisionError(
+        f"The decisions file {what}; it was not opened.",
+        where=Where(str(path)),
+        remedy="Put a regular file in its place, or remove it.",
+    )
 
 
 def _no_access(path: Path, error: OSError) -> DecisionError:

@@ -8,7 +8,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from drypoint.errors import RecipeError
+from drypoint import paths
+from drypoint.errors import PathError, RecipeError
 from drypoint.recipe.benches import (
     LoadedBench,
     certificate_problems,
@@ -23,7 +24,7 @@ from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_a
 from drypoint.recipe.reference_notes import reference_notes
 from drypoint.recipe.ruling import section_faults
 from drypoint.recipe.schema import RENAMED, StudyFile
-from drypoint.recipe.study import Study
+from drypoint.recipe.study import Study, output_problems
 from drypoint.recipe.text import parse, read_text
 from drypoint.recipe.to_films import layer_faults
 from drypoint.recipe.to_stress import stress_faults
@@ -80,6 +81,8 @@ def read_study(text: str, path: Path | str) -> Study:
     if study is not None and not problems:
         more += reference_notes(study, benches)
     whole = None if study is None else Study(path, text, study, (*notes, *more), benches)
+    if whole is not None and not problems:
+        problems += output_problems(whole)
     if whole is not None and not problems and not in_files:
         problems += layer_faults(whole)
     if whole is not None and whole.file.stress and not problems and not in_files:
@@ -115,7 +118,12 @@ def _with_area_files(
                 continue  # the checks say what stands beside it
             where = (table, name, *((key,) if key else ()), "area", "file")
             place = path.parent / area["file"].replace("\\", "/")
-            if not place.is_file():
+            try:
+                there = paths.is_file(place, area["file"])
+            except PathError as error:
+                problems.append(Problem(where, error.what, error.remedy))
+                continue
+            if not there:
                 problems.append(
                     Problem(
                         where,

@@ -6,9 +6,11 @@ import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
+from drypoint.errors import DrypointError
 from drypoint.recipe.knobs import Analysis, Drift, Zero
 from drypoint.recipe.load import read_study
 from drypoint.recipe.schema import VERSION
+from drypoint.recipe.text import read_text
 from drypoint.recipe.toml_text import key_text, value_text
 
 _RECORDS = """\
@@ -112,14 +114,14 @@ def _rule_of(calibration: Path) -> list[str]:
     """The choices under which a calibration was found: its area function holds under no others.
     Nothing where the file cannot be read; the check of the whole says what is wrong with it."""
     try:
-        rule = tomllib.loads(calibration.read_text(encoding="utf-8"))["found_with"]
+        rule = tomllib.loads(read_text(calibration))["found_with"]
         lines = [f"beta = {float(rule['beta'])!r}"] if "beta" in rule else []
         if "epsilon" in rule:
             told = str(rule["epsilon"])
             lines.append(f"epsilon = {told if told[:1].isdigit() else value_text(told)}")
         if "radial_correction" in rule:
             lines.append(f"radial_correction = {rule['radial_correction']}")
-    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError, KeyError, TypeError, ValueError):
+    except (DrypointError, tomllib.TOMLDecodeError, KeyError, TypeError, ValueError):
         return []
     if not lines:
         return []

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from drypoint import paths
 from drypoint.errors import RecipeError, StressError, Where
 from drypoint.recipe.base import Section
 from drypoint.recipe.benches import LoadedBench, load_benches
@@ -71,7 +72,7 @@ def measured_tip(text: str, study: Study | None = None) -> MeasuredTip:
     if text in tips:
         return MeasuredTip({"tip": text})
     path = Path(text)
-    if not path.is_file():
+    if not paths.is_file(path):
         known = [*benches, *tips]
         names = f" Benches and tips of this study: {', '.join(known)}." if known else ""
         raise StressError(

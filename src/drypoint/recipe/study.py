@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import glob
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
-from drypoint import materials
-from drypoint.errors import RecipeError, Where
+from drypoint import materials, paths
+from drypoint.errors import PathError, RecipeError, Where
 from drypoint.recipe.base import to_si
 from drypoint.recipe.benches import LoadedBench, bench_name, certified_frame, certified_tip
 from drypoint.recipe.convert import (
@@ -22,12 +21,13 @@ from drypoint.recipe.convert import (
     with_oscillator,
 )
 from drypoint.recipe.hashing import canonical_hash
-from drypoint.recipe.problems import unknown
+from drypoint.recipe.problems import Problem, show, unknown
 from drypoint.recipe.schema import StudyFile
 from drypoint.recipe.sections import Specimen
 from drypoint.recipe.to_tip import tip_of
 from drypoint.records.find import files_in, left_out_note
-from drypoint.records.layout import Layout
+from drypoint.records.layout import Layout, SetAside
+from drypoint.records.listing import Odd, find_files
 from drypoint.reduction.options import Options
 from drypoint.reduction.surroundings import Declared
 from drypoint.tips.tip import Bench, Tip
@@ -79,13 +79,14 @@ class Study:
 
     @property
     def results(self) -> Path:
-        """Folder of the results."""
-        return self.folder / self.file.output.folder.replace("\\", "/")
+        """Folder of the results, inside that of the study file (``PathError`` where it is not)."""
+        return paths.inside(self.folder, self.file.output.folder, what="folder of the results")
 
     @property
     def reports(self) -> Path:
-        """Folder of the report."""
-        return self.folder / self.file.output.report_folder.replace("\\", "/")
+        """Folder of the report, likewise."""
+        name = self.file.output.report_folder
+        return paths.inside(self.folder, name, what="folder of the report")
 
     @property
     def decisions(self) -> Path:
@@ -201,8 +202,8 @@ class Study:
         for i, records in enumerate(self.file.records):
             names: set[str] = set()
             for pattern in records.files:
-                matches = self.find(pattern)
-                if not matches:
+                matches, odd = self.find_all(pattern)
+                if not matches and not odd:
                     raise RecipeError(
                         f"“{pattern}” finds no file in {self.folder}.",
                         where=Where(str(self.path), key=f"records[{i + 1}].files"),
@@ -225,23 +226,39 @@ class Study:
 
     def find(self, pattern: str) -> list[str]:
         """Files that a pattern (or a folder) names, relative to the study file."""
-        plain = pattern.replace("\\", "/")
-        if (self.folder / plain).is_file():
-            return [plain]
-        matches = glob.glob(plain, root_dir=self.folder, recursive=True)  # noqa: PTH207
-        files = [m.replace("\\", "/") for m in matches if (self.folder / m).is_file()]
-        return files or [
-            (PurePosixPath(m.replace("\\", "/")) / file.name).as_posix()
-            for m in matches
-            for file in files_in(self.folder / m)[0]
-        ]
+        return self.find_all(pattern)[0]
+
+    def find_all(self, pattern: str) -> tuple[list[str], list[Odd]]:
+        """The same, and what was found beside them that is not opened, with reasons.
+
+        Raises
+        ------
+        PathError
+            When the pattern leads out of the folder that a workbench serves.
+        """
+        found = find_files(self.folder, pattern)
+        files, odd = found.files, list(found.odd)
+        for name in found.folders if not files else ():
+            try:
+                inner, _, more = files_in(self.folder / name)
+            except OSError as error:
+                odd.append(Odd(name, f"The folder is not readable ({error.strerror})."))
+                continue
+            files += [(PurePosixPath(name) / f.name).as_posix() for f in inner]
+            odd += [replace(o, name=(PurePosixPath(name) / o.name).as_posix()) for o in more]
+        return files, odd
+
+    def odd_files(self, patterns: Iterable[str]) -> list[SetAside]:
+        """What patterns find that is not opened: links that lead out, pipes, and the like."""
+        odd = {o.name: o for pattern in patterns for o in self.find_all(pattern)[1]}
+        return [SetAside(o.name, None, o.what, o.remedy, stage="finding") for o in odd.values()]
 
     def left_out(self, i: int) -> tuple[str, ...]:
         """Notes about files of folders of the records table ``i`` that are none by their names."""
         notes = []
         for pattern in self.file.records[i].files:
             folder = self.folder / pattern.replace("\\", "/")
-            left = files_in(folder)[1] if folder.is_dir() else []
+            left = _left_in(folder)
             left = [p for p in left if p != self.path and p != self.decisions]
             if left:
                 notes.append(left_out_note(pattern, left))
@@ -254,3 +271,27 @@ class Study:
             return given
         what, allowed = unknown(given or "", f"a {kind} of this study", known)
         raise RecipeError(what, where=Where(str(self.path), key=f"{kind}s"), remedy=allowed)
+
+
+def _left_in(folder: Path) -> list[Path]:
+    """Files of a folder that are not records by their names; none where it cannot be entered."""
+    try:
+        return files_in(folder)[1] if folder.is_dir() else []
+    except (OSError, PathError):
+        return []
+
+
+def output_problems(study: Study) -> list[Problem]:
+    """Folders of results and report, and a calibration's file, that lead out of the study's."""
+    output, calibration = study.file.output, study.file.calibration
+    found = []
+    for path, name in (
+        (("output", "folder"), output.folder),
+        (("output", "report_folder"), output.report_folder),
+        (("calibration", "file"), "" if calibration is None else calibration.file),
+    ):
+        if name and not paths.is_inside(study.folder / name.replace("\\", "/"), study.folder):
+            what = f"{show(name)} leads out of the folder of the study file."
+            remedy = "What is written lies inside that folder, also after links are followed."
+            found.append(Problem(path, what, remedy))
+    return found

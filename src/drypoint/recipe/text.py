@@ -7,15 +7,23 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from drypoint.errors import RecipeError, Where
+from drypoint import paths
+from drypoint.errors import PathError, RecipeError, Where
 
 Document = dict[str, Any]
 
 
 def read_text(path: Path) -> str:
     """The text of a study file (UTF-8, with or without mark)."""
+    return text_of(read_file(path), path)
+
+
+def read_file(path: Path) -> bytes:
+    """The bytes of a study file, or of a file that it names."""
     try:
-        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        return paths.read_bytes(path)
+    except PathError as error:
+        raise RecipeError(error.what, where=error.where, remedy=error.remedy) from error
     except FileNotFoundError as error:
         raise RecipeError(
             "There is no such file.",
@@ -28,6 +36,12 @@ def read_text(path: Path) -> str:
             where=Where(str(path)),
             remedy="Check the path and your rights.",
         ) from error
+
+
+def text_of(raw: bytes, path: Path) -> str:
+    """The text of such bytes."""
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise RecipeError(

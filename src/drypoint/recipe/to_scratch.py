@@ -35,8 +35,8 @@ def track_files(study: Study, i: int) -> tuple[str, ...]:
     for k, table in enumerate(study.file.tracks[: i + 1]):
         names: set[str] = set()
         for pattern in table.files:
-            matches = study.find(pattern)
-            if not matches:
+            matches, odd = study.find_all(pattern)
+            if not matches and not odd:
                 raise RecipeError(
                     f"“{pattern}” finds no file in {study.folder}.",
                     where=Where(str(study.path), key=f"tracks[{k + 1}].files"),

@@ -14,6 +14,7 @@ from drypoint.records.layout import ROLE_DIMENSION, ROLES, Column, Layout, SetAs
 from drypoint.records.question import Question
 from drypoint.records.read import ReadOutcome, read
 from drypoint.records.starting import starting_recipe_records
+from drypoint.records.stems import specimen_names
 from drypoint.records.understand import understand, understand_all
 from drypoint.records.understanding import TestFound, Understanding
 
@@ -37,6 +38,7 @@ __all__ = [
     "join",
     "read",
     "read_in_chunks",
+    "specimen_names",
     "starting_recipe_records",
     "understand",
     "understand_all",

@@ -8,12 +8,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 
+from drypoint import paths
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.decode import Decoded
 from drypoint.records.find import files_in, left_out_note, reserved_words
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout
-from drypoint.records.raw import Limits, first_look, kind_of, load, sha256_of, too_large
+from drypoint.records.listing import name_fault, shown_name
+from drypoint.records.raw import Large, Limits, kind_of, load, opened
 from drypoint.records.unpack import flavour, members, open_zip
 
 _NO_ZIP_IN_ZIP = "A zip file in a zip file is not opened."
@@ -91,6 +93,10 @@ def shown_path(path: Path, root: Path | None) -> str:
     return path.as_posix()
 
 
+class ChangedError(RecordError):
+    """A file was written to while it was read; nothing that was read from it counts."""
+
+
 def stem_of(path: Path | PurePosixPath) -> str:
     """File name without its ending (and without ``.gz`` before that)."""
     name = path.name[:-3] if path.name.lower().endswith(".gz") else path.name
@@ -99,51 +105,64 @@ def stem_of(path: Path | PurePosixPath) -> str:
 
 def open_path(path: Path, how: Opening, stem: str | None = None) -> Iterator[Opened | str]:
     """Documents of a file, or of all files of a folder; a text among them is a note."""
-    if path.is_dir():
-        shown = shown_path(path, how.root)
-        try:
-            files, left = files_in(path)
-        except OSError as error:
-            files, left = [], []
-            yield Lost(shown, RecordError(f"The folder is not readable ({error.strerror})."))
-            return
-        if left:
-            yield left_out_note(shown, left)
-        if not files:
-            yield Lost(
-                shown,
-                RecordError(
-                    "The folder holds no file to read.",
-                    where=Where(shown),
-                    remedy="Folders in it are not entered; name them, or a pattern.",
-                ),
-            )
-        for file in files:
-            yield from _open_file(file, how, None)
-    else:
-        yield from _open_file(path, how, stem)
-
-
-def _open_file(path: Path, how: Opening, stem: str | None) -> Iterator[Opened | str]:
-    shown = shown_path(path, how.root)
+    shown = shown_name(shown_path(path, how.root))
     try:
-        kind, whole = first_look(path, shown, how.limits.file_bytes)
-        raw: bytes | Path = whole
-        if kind in ("text", "xls"):
-            sha256 = hashlib.sha256(whole).hexdigest()
-        else:
-            raw, sha256 = path, sha256_of(path, shown)
-            if kind == "zip" and path.stat().st_size > how.limits.zip_bytes:
-                raise too_large(shown, how.limits.zip_bytes)
-        how.once(sha256, shown)
+        paths.check_allowed(path, shown)
     except DrypointError as error:
         yield Lost(shown, error)
         return
-    if words := reserved_words(path.name):
-        yield f"{shown}: {words} Rename the file, or it cannot be opened there."
-    name = stem if stem is not None else stem_of(path)
-    base = Document(shown, shown, name, path.parent.name, kind, sha256, b"")
-    yield from _guarded(base, raw, how, how.layout.inside, zipped=False)
+    if not path.is_dir():
+        yield from _open_file(path, how, stem)
+        return
+    try:
+        files, left, odd = files_in(path)
+    except OSError as error:
+        yield Lost(shown, RecordError(f"The folder is not readable ({error.strerror})."))
+        return
+    if left:
+        yield left_out_note(shown, left)
+    for one in odd:
+        where = Where(f"{shown}/{one.name}")
+        yield Lost(f"{shown}/{one.name}", RecordError(one.what, where=where, remedy=one.remedy))
+    if not files and not odd:
+        yield Lost(
+            shown,
+            RecordError(
+                "The folder holds no file to read.",
+                where=Where(shown),
+                remedy="Folders in it are not entered; name them, or a pattern.",
+            ),
+        )
+    for file in files:
+        yield from _open_file(file, how, None)
+
+
+def _open_file(path: Path, how: Opening, stem: str | None) -> Iterator[Opened | str]:
+    shown = shown_name(shown_path(path, how.root))
+    try:
+        if fault := name_fault(path.name):
+            raise RecordError(fault, where=Where(shown), remedy="Rename the file.")
+        with opened(path, shown, how.limits) as file:
+            how.once(file.sha256, shown)
+            if words := reserved_words(path.name):
+                yield f"{shown}: {words} Rename the file, or it cannot be opened there."
+            name = stem if stem is not None else stem_of(path)
+            base = Document(shown, shown, name, path.parent.name, file.kind, file.sha256, b"")
+            raw = file.path if isinstance(file, Large) else file.raw
+            yield from _guarded(base, raw, how, how.layout.inside, zipped=False)
+            if isinstance(file, Large) and file.changed():
+                raise changed(shown)
+    except DrypointError as error:
+        yield Lost(shown, error)
+
+
+def changed(shown: str) -> ChangedError:
+    """The words for a file that was written to while it was read."""
+    return ChangedError(
+        "The file was changed while it was read.",
+        where=Where(shown),
+        remedy="Run again when the instrument or the copy has finished writing it.",
+    )
 
 
 def _guarded(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import Path, PurePath, PurePosixPath
 
+from drypoint.records.listing import Odd, in_folder
+
 #: Names that Windows reserves for devices, with any ending and in any case.
 DEVICES = frozenset(
     {"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "lpt") for i in range(10))}
@@ -59,15 +61,23 @@ def not_a_record(path: PurePath) -> bool:
     )
 
 
-def files_in(folder: Path) -> tuple[list[Path], list[Path]]:
-    """Files right in a folder, sorted: those to read, and those left out by their names.
+def files_in(folder: Path) -> tuple[list[Path], list[Path], list[Odd]]:
+    """Files right in a folder, sorted: those to read, those left out by their names, and what is
+    set aside unopened (links that lead out, pipes, names that cannot be written).
 
     Folders below it are not entered. Hidden files are not even named.
+
+    Raises
+    ------
+    OSError
+        When the folder cannot be entered.
     """
-    files = sorted(p for p in folder.iterdir() if p.is_file() and not p.name.startswith("."))
+    found = in_folder(folder)
+    files = [folder / name for name in found.files]
     return (
         [p for p in files if not not_a_record(p)],
         [p for p in files if not_a_record(p)],
+        [o for o in found.odd if not not_a_record(PurePosixPath(o.name))],
     )
 
 

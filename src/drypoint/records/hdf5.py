@@ -14,6 +14,7 @@ from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.grid import Grid, GridTest, Values, ask_inside
 from drypoint.records.hdf5_columns import DataColumn, UnfitError, columns_of, words_of
 from drypoint.records.hdf5_heap import sound_heaps
+from drypoint.records.hdf5_links import Own
 from drypoint.records.layout import Layout
 from drypoint.records.raw import Limits
 
@@ -81,17 +82,18 @@ def _tests(
     file: h5py.File, shown: str, layout: Layout, limits: Limits
 ) -> tuple[list[Grid | Failed], list[str]]:
     notes: list[str] = []
+    own = Own(file)
     if layout.inside:
-        found = [o for pattern in layout.inside for o in _matching(file, pattern)]
+        found = [o for pattern in layout.inside for o in _matching(own, pattern)]
         found = list({o.name: o for o in found}.values())
         if not found:
             raise RecordError(
-                f"No group or dataset fits inside = {list(layout.inside)}.",
+                f"No group or dataset fits inside = {list(layout.inside)}.{_refused(own)}",
                 where=Where(shown, key="inside"),
-                remedy=f"The file holds: {_listing(file)}.",
+                remedy=f"The file holds: {_listing(own)}.",
             )
     else:
-        found, pattern = _guess(file, shown)
+        found, pattern = _guess(own, shown)
         if len(found) > 1:
             notes.append(f"Tests were taken from {pattern}.")
     common = words_of(file)
@@ -101,7 +103,7 @@ def _tests(
     for item in found:
         place = str(item.name or "/")
         try:
-            columns, declared, remarks = columns_of(item, layout)
+            columns, declared, remarks = columns_of(item, layout, own)
         except UnfitError as error:
             where = Where(f"{shown}!{place}")
             failed.append(Failed(place, RecordError(error.what, where=where, remedy=error.remedy)))
@@ -118,6 +120,8 @@ def _tests(
         words.update(declared)
         signature = tuple((c.name, c.unit, c.numeric) for c in columns)
         together.setdefault(signature, []).append((place, words, columns))
+    if refused := _refused(own).strip():
+        notes.append(refused)
     several = len(found) > 1
     return [*(_grid(group, several) for group in together.values()), *failed], notes
 
@@ -152,41 +156,36 @@ def _short(places: list[str]) -> list[str]:
     return ends if len(set(ends)) == len(ends) else [p.strip("/") for p in places]
 
 
-def _children(group: h5py.Group) -> Iterator[Any]:
-    """Groups and datasets right in a group. Links into other files are not followed: what they
-    give would not be covered by the hash of this file."""
-    import h5py
-
-    for key in group:
-        link = group.get(key, getlink=True)
-        if isinstance(link, h5py.ExternalLink):
-            continue
-        item = group.get(key)
-        if isinstance(item, (h5py.Group, h5py.Dataset)):
-            yield item
+def _refused(own: Own) -> str:
+    """A sentence about links that were not followed; empty where there were none."""
+    names = list(own.refused)
+    if not names:
+        return ""
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return f" Left out, links into other files: {', '.join(names[:5])}{more}."
 
 
-def _matching(file: h5py.File, pattern: str) -> list[Any]:
+def _matching(own: Own, pattern: str) -> list[Any]:
     """Objects whose path fits a pattern, part by part."""
     import h5py
 
-    level: list[Any] = [file["/"]]
+    level: list[Any] = [own.file["/"]]
     for part in (p for p in pattern.split("/") if p):
         level = [
             child
             for group in level
             if isinstance(group, h5py.Group)
-            for child in _children(group)
-            if fnmatchcase(str(child.name).rpartition("/")[2], part)
+            for name, child in own.children(group)
+            if fnmatchcase(name, part)
         ][:_OBJECTS]
     return level
 
 
-def _walk(file: h5py.File) -> Iterator[Any]:
+def _walk(own: Own) -> Iterator[Any]:
     """All objects down to a depth, each once."""
     import h5py
 
-    waiting: list[tuple[Any, int]] = [(file["/"], 0)]
+    waiting: list[tuple[Any, int]] = [(own.file["/"], 0)]
     seen: set[Any] = set()
     while waiting and len(seen) < _OBJECTS:
         item, depth = waiting.pop(0)
@@ -195,22 +194,22 @@ def _walk(file: h5py.File) -> Iterator[Any]:
         seen.add(item.id)
         yield item
         if isinstance(item, h5py.Group) and depth < _DEPTH:
-            waiting += [(child, depth + 1) for child in _children(item)]
+            waiting += [(child, depth + 1) for _, child in own.children(item)]
 
 
-def _guess(file: h5py.File, shown: str) -> tuple[list[Any], str]:
+def _guess(own: Own, shown: str) -> tuple[list[Any], str]:
     """The groups or tables that look like tests, if there is one way to see them."""
     import h5py
 
     found = []
-    for item in _walk(file):
+    for item in _walk(own):
         if isinstance(item, h5py.Dataset):
             table = item.dtype.names or (item.ndim == 2 and item.dtype.kind in "iuf")
             if table and min(item.shape or (0,)) > 1 - bool(item.dtype.names):
                 found.append(item)
         else:
             series = [
-                c for c in _children(item)
+                c for _, c in own.children(item)
                 if isinstance(c, h5py.Dataset) and c.dtype.kind in "iuf" and c.ndim == 1
                 and c.size > 1
             ]  # fmt: skip
@@ -222,12 +221,14 @@ def _guess(file: h5py.File, shown: str) -> tuple[list[Any], str]:
     if len(parents) == 1 and found and found[0].name != "/":
         return found, f"{parents.pop()}/*"
     choices = [f"{p}/*" for p in sorted(parents)] if len(parents) < 9 else []
-    raise ask_inside(choices if found else (), f"It holds: {_listing(file)}.").error(shown)
+    raise ask_inside(choices if found else (), f"It holds: {_listing(own)}.{_refused(own)}").error(
+        shown
+    )
 
 
-def _listing(file: h5py.File) -> str:
+def _listing(own: Own) -> str:
     names = []
-    for item in _walk(file):
+    for item in _walk(own):
         if item.name != "/":
             names.append(str(item.name))
         if len(names) > 12:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drypoint.records import header
+from drypoint.records.hdf5_links import Own, numbers_elsewhere
 from drypoint.records.layout import Layout
 from drypoint.records.marks import numeric
 from drypoint.records.names import take_apart
@@ -47,7 +48,9 @@ class DataColumn:
         return self.values.dtype.kind in "iuf"
 
 
-def columns_of(item: Any, layout: Layout) -> tuple[list[DataColumn], dict[str, str], list[str]]:
+def columns_of(
+    item: Any, layout: Layout, own: Own
+) -> tuple[list[DataColumn], dict[str, str], list[str]]:
     """Columns, declared words and remarks of a group or of a dataset that is a table.
 
     Raises
@@ -62,14 +65,16 @@ def columns_of(item: Any, layout: Layout) -> tuple[list[DataColumn], dict[str, s
         return _table(item, layout), declared, []
     columns: list[DataColumn] = []
     wanted = {c.name for c in layout.columns.values() if c.name and "/" in c.name}
-    entries = [(key, item.get(key)) for key in item if not _outside(item, key)]
-    entries += [(name, item.get(name)) for name in sorted(wanted) if name in item]
+    entries = list(own.children(item))
+    entries += [(name, own.get(item, name)) for name in sorted(wanted)]
     for key, child in entries:
         if not isinstance(child, h5py.Dataset):
             continue
         if child.shape is None or child.dtype.kind not in "iufSO":
             continue
         if child.size == 1 and child.ndim == 0:
+            if numbers_elsewhere(child):
+                raise _elsewhere(key)
             _add(declared, key, _text(child[()]), _unit(child))
             continue
         if child.size == max(child.shape) and child.size > 0:
@@ -83,12 +88,6 @@ def columns_of(item: Any, layout: Layout) -> tuple[list[DataColumn], dict[str, s
     lost = [c.name for c in columns if len(c.values) != len(kept[0].values)]
     remarks = [f"Left out, of another length: {', '.join(lost)}."] if lost else []
     return kept, declared, remarks
-
-
-def _outside(group: h5py.Group, key: str) -> bool:
-    import h5py
-
-    return isinstance(group.get(key, getlink=True), h5py.ExternalLink)
 
 
 def _same_length(columns: list[DataColumn], layout: Layout) -> list[DataColumn]:
@@ -117,11 +116,8 @@ def _column(name: str, data: h5py.Dataset, layout: Layout) -> DataColumn:
 
 
 def _check(name: str, data: h5py.Dataset, layout: Layout) -> None:
-    if data.external or data.is_virtual:
-        raise UnfitError(
-            f"The numbers of {name} lie in another file.",
-            "Write them into this one; its hash must cover them.",
-        )
+    if numbers_elsewhere(data):
+        raise _elsewhere(name)
     stored = data.id.get_storage_size()
     if data.nbytes > _MOST or (data.chunks and stored * _RATIO < data.nbytes - 1e7):
         raise UnfitError(
@@ -139,6 +135,13 @@ def _check(name: str, data: h5py.Dataset, layout: Layout) -> None:
             f'Declare scale for this column under [records.columns], with name = "{name}", or '
             "write the file with the numbers themselves.",
         )
+
+
+def _elsewhere(name: str) -> UnfitError:
+    return UnfitError(
+        f"The numbers of {name} lie in another file.",
+        "Write them into this one; its hash must cover them.",
+    )
 
 
 def _number(value: Any) -> float | None:

@@ -36,12 +36,24 @@ def look_at(files: Paths, layout: Layout, root: Path | None) -> list[Understandi
         return find_layout(u, known)
 
     free = replace(layout, inside=()) == Layout()
-    named = [p for f in paths_of(files) for p in (files_in(f)[0] or [f] if f.is_dir() else [f])]
+    named = [p for f in paths_of(files) for p in _named(f)]
     return [
         _as_track(u, f, layout, root)
         for f in named
         for u in understand_all(f, layout, root=root, lookup=lookup if known and free else None)
     ]
+
+
+def _named(path: Path) -> list[Path]:
+    """A file, or the files of a folder one by one. A folder in which nothing can be read, or
+    something is set aside, is looked at as a whole, which says what is wrong."""
+    if not path.is_dir():
+        return [path]
+    try:
+        files, _, odd = files_in(path)
+    except OSError:
+        return [path]
+    return [path] if odd or not files else files
 
 
 def _as_track(u: Understanding, path: Path, layout: Layout, root: Path | None) -> Understanding:

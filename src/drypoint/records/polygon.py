@@ -24,6 +24,8 @@ _NOISY = 8.0
 #: noise is slow. Two extremes of white noise lie so far apart in fewer than 1 of 10,000 holds
 #: (``benchmarks/bench_segments.py``).
 _EXTREMES, _EXTREMES_SLOW = 8.5, 11.0
+#: Fewest samples for which the noise can be told from the shape of the record.
+_SHORT = 200
 #: Half-width of the running median and mean that smooth a noisy record: one sample in a thousand,
 #: between these bounds.
 _NARROWEST, _WIDEST, _PER_WIDTH = 2, 8, 1000
@@ -170,7 +172,7 @@ def _cut(y: Floats, noise: float, tolerance: float) -> tuple[Ints, Ints, float]:
     top = np.max(np.abs(y))
     tol = max(tolerance * top, 6.0 * noise)
     near, far = _slow_noise(y)
-    if _NOISY * max(noise, far) <= tolerance * top:
+    if len(y) < _SHORT or _NOISY * max(noise, far) <= tolerance * top:
         edges, trend = _pieces(y, tol, 2.0)
         edges, trend = _first_cycles(y, edges, trend, tol, tolerance)
         return edges, trend, tol

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import io
 import os
-import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from drypoint import paths
 from drypoint.errors import RecordError, Where
 from drypoint.records.find import reserved_words
 
@@ -67,38 +70,80 @@ def too_large(name: str, max_bytes: int) -> RecordError:
     )
 
 
-def first_look(path: Path, name: str, max_bytes: int) -> tuple[str, bytes]:
-    """Kind of a file, and all its bytes where it is a text or an old workbook.
+#: Files up to this size are read as a whole, so that their hash is that of the bytes used.
+IN_MEMORY = 128_000_000
+
+
+@dataclass(frozen=True)
+class Whole:
+    """All bytes of a raw file, read once: its kind and its SHA-256."""
+
+    kind: str
+    raw: bytes
+    sha256: str
+
+
+class Large:
+    """A raw file too large to be held: read by its path, with its SHA-256 from before.
+
+    :meth:`changed` says afterwards whether the bytes were the same all the time.
+    """
+
+    def __init__(self, file: io.BufferedReader, path: Path, kind: str) -> None:
+        self.path, self.kind = path, kind
+        self._file = file
+        self.sha256 = self._hash()
+        self._state = self._look(os.fstat(file.fileno()))
+
+    def changed(self) -> bool:
+        """Whether the file is another by now, or has other bytes."""
+        try:
+            now = self._look(self.path.stat())
+        except OSError:
+            return True
+        return now != self._state or self._hash() != self.sha256
+
+    def _hash(self) -> str:
+        self._file.seek(0)
+        return hashlib.file_digest(self._file, "sha256").hexdigest()
+
+    @staticmethod
+    def _look(state: os.stat_result) -> tuple[int, int, int]:
+        return state.st_dev, state.st_ino, state.st_size
+
+
+@contextlib.contextmanager
+def opened(path: Path, name: str, limits: Limits) -> Iterator[Whole | Large]:
+    """A raw file by one handle: its bytes, or (where it is large) what it is read by.
 
     Raises
     ------
-    RecordError
-        The file is missing, not readable, or too large.
+    DrypointError
+        The file is missing, not readable, no regular file, outside the served folder, or too
+        large.
     """
     try:
-        with path.open("rb", buffering=0) as file:
-            state = os.fstat(file.fileno())
-            if not stat.S_ISREG(state.st_mode):
-                raise _no_file(path, name)
-            head = file.read(16)
-            kind = kind_of(head)
-            if kind not in ("text", "xls"):
-                return kind, head
-            if state.st_size > max_bytes:
-                raise too_large(name, max_bytes)
-            return kind, head + file.readall()
+        file = paths.open_file(path, name)
     except OSError as error:
         raise _unreadable(path, name, error) from error
-
-
-def _no_file(path: Path, name: str) -> RecordError:
-    """The error for a path that opens, but not as a file."""
-    words = reserved_words(path.name)
-    return RecordError(
-        f"It is a device or a pipe, not a file. {words}".strip(),
-        where=Where(name),
-        remedy="Rename the file." if words else "Give the path of a file that you may read.",
-    )
+    with file:
+        try:
+            size = os.fstat(file.fileno()).st_size
+            head = file.read(16)
+            kind = kind_of(head)
+            if kind in ("text", "xls") and size > limits.file_bytes:
+                raise too_large(name, limits.file_bytes)
+            if kind == "zip" and size > limits.zip_bytes:
+                raise too_large(name, limits.zip_bytes)
+            if kind in ("text", "xls") or size <= IN_MEMORY:
+                # A file that grows meanwhile is cut where it ended when it was opened.
+                raw = head + file.read(max(0, size - len(head)))
+                found: Whole | Large = Whole(kind, raw, hashlib.sha256(raw).hexdigest())
+            else:
+                found = Large(file, path, kind)
+        except OSError as error:
+            raise _unreadable(path, name, error) from error
+        yield found
 
 
 def load(path: Path, name: str, max_bytes: int) -> bytes:
@@ -106,44 +151,20 @@ def load(path: Path, name: str, max_bytes: int) -> bytes:
 
     Raises
     ------
-    RecordError
+    DrypointError
         The file is missing, not readable, or too large.
     """
-    raw = _read(path, name, max_bytes + 1)
+    try:
+        raw = paths.read_bytes(path, name, max_bytes + 1)
+    except OSError as error:
+        raise _unreadable(path, name, error) from error
     if len(raw) > max_bytes:
         raise too_large(name, max_bytes)
     return raw
 
 
-def sha256_of(path: Path, name: str) -> str:
-    """SHA-256 of a file that is too large to be held."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError as error:
-        raise _unreadable(path, name, error) from error
-
-
-def _read(path: Path, name: str, most: int) -> bytes:
-    try:
-        with path.open("rb") as file:
-            return file.read(most)
-    except OSError as error:
-        raise _unreadable(path, name, error) from error
-
-
 def _unreadable(path: Path, name: str, error: OSError) -> RecordError:
-    if isinstance(error, FileNotFoundError):
-        return RecordError(
-            "There is no such file.", where=Where(name), remedy="Check the path in the recipe."
-        )
-    if words := reserved_words(path.name):
-        return RecordError(
-            f"It is not readable ({error.strerror}). {words}",
-            where=Where(name),
-            remedy="Rename the file.",
-        )
-    kind = "a folder, not a file" if path.is_dir() else f"not readable ({error.strerror})"
-    return RecordError(
-        f"It is {kind}.", where=Where(name), remedy="Give the path of a file that you may read."
-    )
+    said = paths.unreadable(path, name, error)
+    if (words := reserved_words(path.name)) and not isinstance(error, FileNotFoundError):
+        return RecordError(f"{said.what} {words}", where=said.where, remedy="Rename the file.")
+    return RecordError(said.what, where=said.where, remedy=said.remedy)

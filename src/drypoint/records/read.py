@@ -9,7 +9,7 @@ from pathlib import Path
 from drypoint.errors import DrypointError
 from drypoint.records.batch import Batch, join
 from drypoint.records.decode import Decoded, decode_bytes
-from drypoint.records.documents import Document, Lost, Opening, open_path
+from drypoint.records.documents import ChangedError, Document, Lost, Opening, open_path
 from drypoint.records.doubt import doubts
 from drypoint.records.finish import notes_of, prefixed, take_apart, text_batch
 from drypoint.records.finish_grid import grid_batch, grid_notes, grid_read
@@ -118,6 +118,8 @@ class Reader:
         if isinstance(doc, str):
             self.notes.append(doc)
         elif isinstance(doc, Lost):
+            if isinstance(doc.error, ChangedError):
+                self._drop(doc.shown)
             self._lost(doc.shown, doc.error)
         else:
             self._one(doc)
@@ -148,6 +150,16 @@ class Reader:
         found = ReadOutcome(batch, tuple(self.aside), (*self.notes, *told))
         self.batches, self.aside, self.notes = [], [], []
         return found
+
+    def _drop(self, file: str) -> None:
+        """Take back the tests of a file."""
+        kept = []
+        for batch in self.batches:
+            mine = [i for i, t in enumerate(batch.tests) if t.source.path.partition("!")[0] == file]
+            if mine:
+                batch = batch.take([i for i in range(len(batch)) if i not in set(mine)])
+            kept += [batch] if len(batch) else []
+        self.batches = kept
 
     def _lost(self, shown: str, error: DrypointError) -> None:
         where = error.where

@@ -4,54 +4,83 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from fnmatch import fnmatchcase
 from itertools import takewhile
 from pathlib import Path, PurePosixPath
 
 from drypoint.records.columns import toml_line
+from drypoint.records.stems import UNNAMED, specimen_names
 from drypoint.records.understanding import Understanding
 
 _ROLES_KEPT = ("test", "segment")
 
 
-def starting_recipe_records(understandings: Sequence[Understanding]) -> str:
-    """TOML text of one ``[[records]]`` table for each way in which the files are laid out.
+def starting_recipe_records(
+    understandings: Sequence[Understanding], root: Path | None = None
+) -> str:
+    """TOML text of one ``[[records]]`` table per specimen and way in which files are laid out.
 
-    Files of the same layout share a table. What is open stands as a comment with its choices, so
-    that the text is valid TOML at once, and reads the files once the questions are answered. A
-    file that could not be read at all is named in a comment.
+    The specimen is what the file's header says, else proposed from the file's name
+    (:func:`~drypoint.records.stems.specimen_names`). What is open stands as a comment with its
+    choices, so that the text is valid TOML at once, and reads the files once the questions are
+    answered. A file that could not be read at all is named in a comment.
+
+    Parameters
+    ----------
+    understandings : sequence of Understanding
+    root : Path, optional
+        Folder relative to which the files are named; the current folder if omitted. A pattern
+        for several files never takes another file that is there.
     """
-    groups, lost = alike(understandings)
+    named = with_specimens(understandings)
+    groups, lost = alike(named)
     every = [u.path for u in understandings]
     shared = _shared(groups)
-    parts = [_table(group, every, shared) for group in groups]
-    parts += [
-        f"# {u.path} is left out: {_one_line(' '.join(f.reason for f in u.faults))}\n" for u in lost
-    ]
+    parts = [_table(group, every, shared, root or Path()) for group in groups]
+    parts += [f"# {u.path} is left out: {_one_line(why_lost(u))}\n" for u in lost]
     return "\n".join(parts)
 
 
+def with_specimens(understandings: Sequence[Understanding]) -> list[Understanding]:
+    """With the specimen in the header where the file does not say one: that of its name."""
+    paths = [u.path for u in understandings]
+    return [
+        u if u.header.get("specimen") else replace(u, header={**u.header, "specimen": name})
+        for u, name in zip(understandings, specimen_names(paths), strict=True)
+    ]
+
+
+def why_lost(u: Understanding) -> str:
+    """Why a file could not be read at all."""
+    return " ".join(f.reason for f in u.faults) or "nothing in it could be understood"
+
+
 def alike(
-    understandings: Sequence[Understanding],
+    understandings: Sequence[Understanding], *, by_specimen: bool = True
 ) -> tuple[list[list[Understanding]], list[Understanding]]:
-    """Groups of files that are laid out alike, and files that could not be read at all."""
+    """Groups of files that are laid out alike, and files that could not be read at all.
+
+    ``by_specimen``: files of different specimens are in different groups.
+    """
     groups: dict[tuple[object, ...], list[Understanding]] = {}
     lost: list[Understanding] = []
     for u in understandings:
         if u.kind is None or not (u.columns or u.questions):
             lost.append(u)
         else:
-            groups.setdefault(_key(u), []).append(u)
+            specimen = u.header.get("specimen", "") if by_specimen else ""
+            groups.setdefault((specimen, *layout_key(u)), []).append(u)
     return list(groups.values()), lost
 
 
-def _key(u: Understanding) -> tuple[object, ...]:
+def layout_key(u: Understanding) -> tuple[object, ...]:
+    """What files that are laid out alike have in common."""
     columns = tuple((c.role, c.name, c.unit) for c in u.columns if c.role)
     asked = tuple(q.what for q in u.questions)
-    specimen = u.header.get("specimen", "")
     declared = tuple(sorted((k, c.scale) for k, c in u.layout.columns.items() if c.scale != 1))
     return (
-        specimen, u.kind, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns,
+        u.kind, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns,
         asked, declared, u.layout.comment, u.layout.inside, u.saved,
     )  # fmt: skip
 
@@ -88,14 +117,14 @@ def _encoding(u: Understanding) -> str | None:
     return None if u.encoding in ("utf-8", "utf-8-sig", "utf-16", "utf-32") else u.encoding
 
 
-def _table(group: list[Understanding], every: list[str], shared: set[str]) -> str:
+def _table(group: list[Understanding], every: list[str], shared: set[str], root: Path) -> str:
     u = group[0]
     lines = ["[[records]]"]
     if u.saved:
         lines.append(f"# The saved layout {_one_line(u.saved)} was used.")
-    files = _glob(list(dict.fromkeys(g.path for g in group)), every)
+    files = _glob(list(dict.fromkeys(g.path for g in group)), every, root)
     lines.append(f"files = [{', '.join(_quote(f) for f in files)}]")
-    lines.append(f"specimen = {_quote(u.header.get('specimen') or 'specimen')}")
+    lines.append(f"specimen = {_quote(u.header.get('specimen') or UNNAMED)}")
     asked = {q.key for g in group for q in g.questions}
     if inside := _inside(group, shared):
         lines.append(f"inside = [{', '.join(_quote(p) for p in inside)}]")
@@ -152,7 +181,7 @@ def _quote(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def _glob(files: list[str], every: list[str]) -> list[str]:
+def _glob(files: list[str], every: list[str], root: Path) -> list[str]:
     """One pattern for the files where it catches these and no others, else their names."""
     plain = [_escape(f) for f in files]
     folders = {str(PurePosixPath(f).parent) for f in files}
@@ -168,8 +197,8 @@ def _glob(files: list[str], every: list[str]) -> list[str]:
     end = ends.pop()
     folder = folders.pop()
     others = {PurePosixPath(f).name for f in every if str(PurePosixPath(f).parent) == folder}
-    if Path(folder).is_dir():
-        others |= {p.name for p in Path(folder).iterdir()}
+    if (root / folder).is_dir():
+        others |= {p.name for p in (root / folder).iterdir()}
     for start in dict.fromkeys((stem.rstrip("0123456789"), stem)):
         pattern = f"{_escape(start)}*{end}"
         if start and {n for n in others if fnmatchcase(n, pattern)} == set(names):

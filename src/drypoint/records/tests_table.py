@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from drypoint import units
-from drypoint.errors import DrypointError, RecipeError, RecordError, Where
+from drypoint.errors import DrypointError, PathError, RecipeError, RecordError, Where
 from drypoint.records import header
 from drypoint.records.decode import decode_bytes
 from drypoint.records.names import take_apart
@@ -32,8 +33,8 @@ class Row:
     declared: Mapping[str, str] = field(default_factory=dict)
 
 
-def read_tests_table(path: Path, shown: str) -> dict[str, Row]:
-    """Rows by the name of their test.
+def read_tests_table(path: Path, shown: str) -> tuple[dict[str, Row], str]:
+    """Rows by the name of their test, and SHA-256 of the bytes that they were read from.
 
     The first row names the columns: ``test`` is needed; ``specimen``, ``x`` and ``y`` with a unit
     of length (``x_um``, ``y [mm]``), ``site``, ``date`` and any others may be there. Delimited
@@ -45,8 +46,9 @@ def read_tests_table(path: Path, shown: str) -> dict[str, Row]:
         The table cannot be read, a test stands in it twice, or a place is no number.
     """
     try:
-        lines, delimiter = _lines(path, shown)
-    except RecordError as error:
+        raw = load(path, shown, _MOST_BYTES)
+        lines, delimiter = _lines(raw, shown)
+    except (RecordError, PathError) as error:
         raise RecipeError(error.what, where=error.where, remedy=error.remedy) from error
     head = next(((n, row) for n, row in lines if any(row)), None)
     if head is None:
@@ -66,16 +68,15 @@ def read_tests_table(path: Path, shown: str) -> dict[str, Row]:
                 shown, number, "Keep one of the two rows.",
             )  # fmt: skip
         rows[row.test] = row
-    return rows
+    return rows, hashlib.sha256(raw).hexdigest()
 
 
 def _wrong(what: str, shown: str, line: int | None, remedy: str) -> RecipeError:
     return RecipeError(what, where=Where(shown, line=line), remedy=remedy)
 
 
-def _lines(path: Path, shown: str) -> tuple[list[tuple[int, list[str]]], str]:
+def _lines(raw: bytes, shown: str) -> tuple[list[tuple[int, list[str]]], str]:
     """Numbered rows of cells without surrounding blanks, and what parts them."""
-    raw = load(path, shown, _MOST_BYTES)
     if kind_of(raw) in ("zip", "xls"):
         sheet = read_workbook(raw, shown, (), Limits())[0][0]
         cells = [[plain_word(c) for c in s.split("\t")] for s in sheet.text.split("\n")]

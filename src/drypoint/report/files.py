@@ -6,17 +6,20 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+from drypoint import paths
 from drypoint.notices import INVENTED_FILE
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
-from drypoint.report.html import write_html
+from drypoint.report.html import html_bytes, write_html
 from drypoint.report.pdf import write_pdf
 from drypoint.report.signed import study_in
 from drypoint.run.belongs import check_owner
 from drypoint.run.progress import Watch
 from drypoint.run.result import StudyResult
+from drypoint.run.signing import standing_of
 from drypoint.store.atomic import atomic_write
+from drypoint.store.manifest import file_sha256
 
 
 def write_figures(result: StudyResult, folder: Path | str, *, png: bool = True) -> tuple[Path, ...]:
@@ -53,6 +56,26 @@ def write_figures(result: StudyResult, folder: Path | str, *, png: bool = True) 
     return (*written, text)
 
 
+def _write_pdf(result: StudyResult, place: Path, page_is_new: bool) -> None:
+    """The PDF; of a version that was signed, the very file that was signed.
+
+    The typesetter orders some lists inside a PDF anew each time, so that a second one of the same
+    report would not be the same to the byte.
+    """
+    target = folder_of(place / "report.pdf")
+    standing = standing_of(result)
+    for s in reversed(standing.mine):
+        page, kept = (result.study.folder / s.file(n) for n in ("report.html", "report.pdf"))
+        whole = kept.is_file() and file_sha256(kept) == s.files[s.file(kept.name)]
+        if not whole or not page.is_file():
+            continue
+        now = (place / "report.html").read_bytes() if page_is_new else html_bytes(result, standing)
+        if page.read_bytes() == now:
+            atomic_write(target, kept.read_bytes())
+            return
+    write_pdf(result, target)
+
+
 def write_report(
     result: StudyResult,
     folder: Path | str | None = None,
@@ -86,10 +109,12 @@ def write_report(
     """
     watch = watch or Watch()
     place = Path(folder) if folder is not None else result.study.reports
+    if figures:
+        paths.inside(place, "figures", what="folder of the figures")
     check_owner(result.study, study_in(place / "report.html"), place, "report", "report_folder")
     steps: list[tuple[bool, str, Callable[[], object]]] = [
         (html, "page", lambda: write_html(result, place / "report.html")),
-        (pdf, "PDF", lambda: write_pdf(result, place / "report.pdf")),
+        (pdf, "PDF", lambda: _write_pdf(result, place, html)),
         (figures, "figures", lambda: write_figures(result, place / "figures")),
     ]
     wanted = [(name, work) for on, name, work in steps if on]

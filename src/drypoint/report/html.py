@@ -94,6 +94,10 @@ def write_html(
         When the file cannot be written.
     """
     target = folder_of(path)
-    page = render_html(gather(result, issued=issued, standing=standing))
-    atomic_write(target, page.encode("utf-8"))
+    atomic_write(target, html_bytes(result, standing, issued=issued))
     return target
+
+
+def html_bytes(result: StudyResult, standing: Standing | None = None, *, issued: str = "") -> bytes:
+    """The same page as bytes; nothing is written."""
+    return render_html(gather(result, issued=issued, standing=standing)).encode("utf-8")

@@ -5,11 +5,13 @@ from __future__ import annotations
 import html
 from pathlib import Path
 
+from drypoint import paths
+from drypoint.errors import PathError
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.run.result import StudyResult
 from drypoint.run.signing import Standing, when_words
 
-#: How far into a page its origin is looked for.
+#: How far (characters) into a page its origin is looked for.
 _HEAD = 2000
 _MARK = '<meta name="origin" content="'
 _STUDY = '<meta name="study" content="'
@@ -59,8 +61,7 @@ def study_in(page: Path) -> str:
 
 def _said(page: Path, mark: str) -> str:
     try:
-        with page.open(encoding="utf-8") as file:
-            head = file.read(_HEAD)
-    except (OSError, UnicodeDecodeError):
+        head = paths.read_bytes(page, most=4 * _HEAD).decode("utf-8", "replace")
+    except (OSError, PathError):
         return ""
     return head.partition(mark)[2].partition('"')[0]

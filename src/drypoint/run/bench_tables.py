@@ -85,7 +85,7 @@ def write_bench(result: BenchResult, folder: Path) -> None:
     check_results(result.study, folder)
     p = result.provenance
     out = result.study.file.output
-    of = {STUDY: result.study.path.name}
+    of = {STUDY: result.study.path.name, **p.made_with()}
     origin = Origin(
         p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of, result.invented
     )

@@ -16,7 +16,6 @@ from drypoint.recipe.convert import choices_for
 from drypoint.records.batch import Batch, TestInfo
 from drypoint.records.layout import SetAside
 from drypoint.records.tests_table import Row, read_tests_table
-from drypoint.store.manifest import file_sha256
 
 _SHOWN = 5
 
@@ -49,8 +48,7 @@ def join_table(
         return tuple(parts), (), {}
     shown = table.file.replace("\\", "/")
     path = study.folder / shown
-    rows = read_tests_table(path, shown)
-    sha256 = file_sha256(path)
+    rows, sha256 = read_tests_table(path, shown)
     for row in rows.values():
         if row.specimen is not None and row.specimen not in study.file.specimens:
             near = difflib.get_close_matches(row.specimen, study.file.specimens, 1)

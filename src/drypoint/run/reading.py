@@ -13,12 +13,12 @@ from drypoint.records.doubt import doubts
 from drypoint.records.finish import unique
 from drypoint.records.layout import Layout, SetAside
 from drypoint.records.read import ReadOutcome, read
+from drypoint.run.hashing import changed_since, hash_files
 from drypoint.run.joining import Reading, join_table
 from drypoint.run.pieces import pieces
 from drypoint.run.progress import Watch
 from drypoint.store.cache import Cache, cache_key
 from drypoint.store.codec import encode, kept
-from drypoint.store.manifest import file_sha256
 from drypoint.version import __version__
 
 
@@ -53,10 +53,12 @@ def read_study_records(
         watch.at("reading", i, n, records.specimen)
         files = study.record_files(i)
         layout = study.layout(i)
-        mine = {f: file_sha256(study.folder / f) for f in files}
+        aside += study.odd_files(records.files)
+        mine, unread = hash_files(study.folder, files)
+        aside += unread
         hashes.update(mine)
         keep = []
-        for f in files:
+        for f in mine:
             first = owner.setdefault(mine[f], f)
             if first == f:
                 keep.append(f)
@@ -77,8 +79,9 @@ def read_study_records(
                 missing += some
                 continue
             if outcome is None:
-                outcome = _read(study, some, layout, records.specimen)
-                _keep(cache, key, outcome)
+                outcome, whole = _read(study, some, layout, records.specimen, mine)
+                if whole:
+                    _keep(cache, key, outcome)
             outcomes.append(outcome)
             keys.append(key)
         outcome = _joined(outcomes)
@@ -102,13 +105,25 @@ def _key(specimen: str, layout_hash: str, files: Sequence[tuple[str, str]]) -> s
     )
 
 
-def _read(study: Study, files: Sequence[str], layout: Layout, specimen: str) -> ReadOutcome:
+def _read(
+    study: Study, files: Sequence[str], layout: Layout, specimen: str, hashes: Mapping[str, str]
+) -> tuple[ReadOutcome, bool]:
+    """What some files give, and whether all were read as they were hashed (only then it is kept:
+    the key holds those hashes)."""
     raw = read(
         [study.folder / f for f in files], layout, specimen=specimen, root=study.folder,
         doubting=False,
     )  # fmt: skip
-    good, bad = check(raw.batch)
-    return ReadOutcome(good, raw.set_aside + tuple(bad), raw.notes)
+    batch = raw.batch
+    others = changed_since(batch.tests, study.folder, hashes)
+    if others:
+        same = [
+            i for i, t in enumerate(batch.tests) if t.source.path.partition("!")[0] not in others
+        ]
+        batch = batch.take(same)
+    good, bad = check(batch)
+    aside = (*raw.set_aside, *bad, *others.values())
+    return ReadOutcome(good, aside, raw.notes), not others
 
 
 def _joined(outcomes: Sequence[ReadOutcome]) -> ReadOutcome:

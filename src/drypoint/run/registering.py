@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from drypoint import paths
 from drypoint.calibration import CalibrationError, to_mapping
 from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
-from drypoint.errors import Where
+from drypoint.errors import PathError, Where
 from drypoint.notices import INVENTED_FILE, with_origin
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
@@ -226,11 +227,28 @@ def accepted_as(path: Path, identity: Sequence[str]) -> Mapping[str, str] | None
     return said if same and said.get("accepted_by") else None
 
 
+def acceptance_of(result: BenchResult) -> Acceptance | None:
+    """Who accepted this very calibration, wherever that was done; ``None`` if nobody did."""
+    keys = result.study.file.calibration
+    assert keys is not None
+    path = result.study.folder / keys.file.replace("\\", "/")
+    said = accepted_as(path, identity_of(result.provenance))
+    if said is None:
+        return None
+    why, despite = said.get("why", ""), said.get("accepted_despite", "")
+    return Acceptance(
+        said["accepted_by"],
+        said.get("accepted_on", ""),
+        f"{why}; in spite of serious findings: {despite}" if despite else why,
+        hashlib.sha256(path.read_bytes()).hexdigest(),
+    )
+
+
 def _table_of(path: Path) -> dict[str, Any] | None:
     """The tables of a calibration file; ``None`` where it is none."""
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+    except (OSError, ValueError, PathError):
         return None
     return table if table.get("format") == FORMAT else None
 

@@ -11,7 +11,8 @@ from typing import Any
 
 import polars as pl
 
-from drypoint.errors import RecipeError, Where
+from drypoint import paths
+from drypoint.errors import PathError, RecipeError, Where
 from drypoint.recipe import Study, dumps, load_study, read_study
 from drypoint.run.columns import COLUMNS, column, factor_of
 from drypoint.run.progress import Watch
@@ -98,8 +99,8 @@ def parse_change(text: str, study: Study) -> list[Change]:
     if value.strip().endswith(".toml"):
         path = Path(value.strip())
         try:
-            table = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+        except (OSError, PathError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise RecipeError(
                 f"The file cannot be read as TOML: {error}.", where=Where(str(path), key=key),
                 remedy="Give a file that holds the keys of one tip (or frame).",

@@ -54,7 +54,10 @@ class Group:
 
 @dataclass(frozen=True)
 class Provenance:
-    """All that is needed to derive the numbers again."""
+    """All that is needed to derive the numbers again.
+
+    ``program_sha256`` is that of Drypoint's files as installed (:mod:`drypoint.version`).
+    """
 
     version: str
     seed: int
@@ -63,6 +66,8 @@ class Provenance:
     inputs_hash: str
     inputs: Mapping[str, str]
     libraries: Mapping[str, str]
+    program_sha256: str = ""
+    processor: str = ""
 
     def values(self) -> dict[str, Any]:
         """The same as plain values, as summaries hold them."""
@@ -73,6 +78,16 @@ class Provenance:
             "decisions_sha256": self.decisions_hash,
             "inputs_sha256": self.inputs_hash,
             "raw_files": dict(self.inputs),
+            "libraries": dict(self.libraries),
+            "program_sha256": self.program_sha256,
+            "processor": self.processor,
+        }
+
+    def made_with(self) -> dict[str, Any]:
+        """Program, libraries and processor, as the list of a result set names them."""
+        return {
+            "program_sha256": self.program_sha256,
+            "processor": self.processor,
             "libraries": dict(self.libraries),
         }
 
@@ -112,7 +127,8 @@ class StudyResult:
     Monte Carlo results where asked for. ``dynamic`` has windows along loading where records
     oscillate. ``films`` are the film values of specimens that state layers, ``stress`` the runs of
     finite elements; ``films_failed`` and ``stress_failed`` those without a result.
-    ``populations`` names specimens whose values look like two populations.
+    ``cache_notes`` say what the cache could not give or keep; no value depends on it, and no file
+    contains them. ``populations`` names specimens whose values look like two populations.
     ``scratch`` has the scratch tracks, where there are any; a study of tracks alone has no test.
     """
 
@@ -130,6 +146,7 @@ class StudyResult:
     series_all: Mapping[str, Mapping[str, SeriesResult]]
     provenance: Provenance
     notes: tuple[str, ...] = ()
+    cache_notes: tuple[str, ...] = ()
     bins: Mapping[str, Mapping[str, tuple[Bin, ...]]] = field(default_factory=dict)
     comparisons: tuple[tuple[str, Comparison], ...] = ()
     trials: tuple[Trials, ...] = ()

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from drypoint import paths
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.recipe import Effective, Study, canonical_hash
 from drypoint.recipe.to_scratch import (
@@ -22,6 +23,7 @@ from drypoint.recipe.to_scratch import (
     track_layout,
 )
 from drypoint.records.layout import SetAside
+from drypoint.run.hashing import changed_since, hash_files
 from drypoint.run.pieces import pieces
 from drypoint.run.progress import Watch
 from drypoint.run.track_reading import Found, How, file_groups, read_tracks
@@ -44,7 +46,6 @@ from drypoint.scratch import (
 from drypoint.scratch.bins import bins
 from drypoint.store.cache import Cache, cache_key
 from drypoint.store.codec import encode, kept
-from drypoint.store.manifest import file_sha256
 from drypoint.version import __version__
 
 Floats = NDArray[np.float64]
@@ -121,11 +122,18 @@ class _Piece:
     options: tuple[LevelOptions, FrictionOptions, CandidateOptions]
     key: str
     declared: Mapping[str, str] = field(default_factory=dict)
+    hashes: Mapping[str, str] = field(default_factory=dict)
 
-    def worked(self) -> Worked:
+    def worked(self) -> tuple[Worked, bool]:
+        """The tracks of the piece, and whether all files were read as they were hashed."""
         found, aside, notes = read_tracks(self.files, self.folder, self.how)
+        infos = [info for one in found for info in one.infos]
+        others = changed_since(infos, self.folder, self.hashes)
+        aside += others.values()
         done = []
         for one in found:
+            if any(i.source.path.partition("!")[0] in others for i in one.infos):
+                continue
             try:
                 done.append(work_up(one, self))
             except DrypointError as error:
@@ -133,7 +141,7 @@ class _Piece:
                 aside.append(
                     SetAside(source, one.track.name, error.what, error.remedy, stage="scratch")
                 )
-        return Worked(tuple(done), tuple(aside), tuple(notes))
+        return Worked(tuple(done), tuple(aside), tuple(notes)), not others
 
 
 def work_up(found: Found, piece: _Piece) -> TrackResult:
@@ -269,8 +277,7 @@ def tracks_to_do(study: Study, cache: Cache | None) -> tuple[list[str], dict[str
     new = [f for p in todo if cache is None or not cache.has(p.key) for f in p.files]
     for keys in study.file.scratch.pictures:
         shown = keys.file.replace("\\", "/")
-        if (study.folder / shown).is_file():
-            hashes[shown] = file_sha256(study.folder / shown)
+        hashes.update(hash_files(study.folder, [shown])[0])
     return new, hashes
 
 
@@ -312,10 +319,12 @@ def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]
     options = scratch_options(study)
     for i in range(len(study.file.tracks)):
         files = track_files(study, i)
-        mine = {f: file_sha256(study.folder / f) for f in files}
+        aside += study.odd_files(study.file.tracks[i].files)
+        mine, unread = hash_files(study.folder, files)
+        aside += unread
         hashes.update(mine)
         keep = []
-        for f in files:
+        for f in mine:
             first = owner.setdefault(mine[f], f)
             if first == f:
                 keep.append(f)
@@ -333,7 +342,10 @@ def _pieces(study: Study) -> tuple[list[_Piece], list[SetAside], dict[str, str]]
         for some in pieces(stamps, USUAL, MOST):
             names = tuple(f for k in some for f in groups[k])
             key = cache_key("tracks", __version__, fixed, *(f"{f} {mine[f]}" for f in names))
-            out.append(_Piece(i, names, study.folder, how, inputs, options, key, declared))
+            mine_now = {f: mine[f] for f in names}
+            out.append(
+                _Piece(i, names, study.folder, how, inputs, options, key, declared, mine_now)
+            )
     return out, aside, hashes
 
 
@@ -346,7 +358,7 @@ def _results(todo: Sequence[_Piece], cache: Cache | None) -> Iterator[tuple[_Pie
 
         def start() -> None:
             while len(ahead) < workers + 1 and (k := next(waiting, None)) is not None:
-                ahead[k] = pool.submit(_kept_or_worked, todo[k], cache)
+                ahead[k] = pool.submit(paths.here(_kept_or_worked), todo[k], cache)
 
         try:
             for k, piece in enumerate(todo):
@@ -361,12 +373,12 @@ def _results(todo: Sequence[_Piece], cache: Cache | None) -> Iterator[tuple[_Pie
 
 
 def _kept_or_worked(piece: _Piece, cache: Cache | None) -> tuple[Worked, bool]:
-    """The tracks of a piece, and whether they were computed anew."""
+    """The tracks of a piece, and whether they are to be kept: computed anew, from whole files."""
     entry = cache.get(piece.key) if cache is not None else None
     value = kept(entry.meta, entry.arrays) if entry is not None else None
     if isinstance(value, Worked):
         return value, False
-    return piece.worked(), True
+    return piece.worked()
 
 
 def excluded_tracks(state: Effective, tracks: Sequence[TrackResult]) -> dict[str, str]:

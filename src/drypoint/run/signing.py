@@ -1,44 +1,76 @@
-"""What was signed of a study, and whether it still is what the study says.
+"""What was signed of a study, and which version of it that is.
 
 Signatures stand in ``STUDY.signatures.jsonl`` beside the study file, one line each, chained by
 hashes. What was signed is kept in ``STUDY.signed/NUMBER/``. A version is what was signed: several
-people may sign the same one; any change of recipe, decisions, raw files or program makes the next.
+people may sign the same one; any change of recipe, decisions, raw files, or of the program that
+made the results, makes the next. Whether a signature still holds: :mod:`drypoint.run.checking`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from drypoint import paths
 from drypoint.errors import DrypointError, StoreError, Where
-from drypoint.recipe import Study, load_study, read_decisions, read_journal, read_study
+from drypoint.keys import fingerprint
+from drypoint.recipe import Study, read_decisions, read_journal, read_study
+from drypoint.recipe.hashing import canonical_text
 from drypoint.run.rerun import changes_between
 from drypoint.run.result import StudyResult
 from drypoint.store import file_sha256, read_results
-from drypoint.store.chain import read_chain
+from drypoint.store.chain import hash_of, read_chain
 from drypoint.store.manifest import NAME, Manifest, read_manifest
 
 #: Names of what is kept beside the signed report. The recipe is no .toml, so that nobody runs it.
 RECIPE, DECISIONS = "recipe.txt", "decisions.jsonl"
+#: Number of the present scheme of signatures. Scheme 1 (before) did not compute the results
+#: again before signing; its signatures are read, and say "integrity only".
+SCHEME = 2
+#: What a signature of scheme 1 consists of, for its seal.
+_FIRST = ("number", "version", "who", "when", "why", "previous")
+_FIRST_SIGNED = ("recipe", "decisions", "inputs", "results", "program")
 _FEW = 5
 
 
 @dataclass(frozen=True)
 class Signed:
-    """What a signature is under, by SHA-256; ``results`` is that of the list of the results."""
+    """What a signature is under, by SHA-256.
+
+    ``results`` is that of the list of the results; ``program`` is the version of Drypoint and
+    ``program_sha256`` the hash of its files; ``text`` is that of the study file's text, ``benches``
+    those of the calibration files that it names. The last five are empty in scheme 1.
+    """
 
     recipe: str
     decisions: str
     inputs: str
     results: str
     program: str
+    program_sha256: str = ""
+    processor: str = ""
+    libraries: Mapping[str, str] = field(default_factory=dict)
+    text: str = ""
+    benches: Mapping[str, str] = field(default_factory=dict)
 
-    @property
-    def source(self) -> tuple[str, str, str, str]:
-        """All that the results follow from."""
-        return self.recipe, self.decisions, self.inputs, self.program
+
+@dataclass(frozen=True)
+class Source:
+    """All that results follow from: SHA-256 of recipe, decisions and raw files; program."""
+
+    recipe: str
+    decisions: str
+    inputs: str
+    program: str
+    program_sha256: str = ""
+
+    def same_program(self, was: Signed) -> bool:
+        """Whether the program is the one that was signed; by version alone in scheme 1."""
+        known = was.program_sha256 and self.program_sha256
+        same = not known or was.program_sha256 == self.program_sha256
+        return self.program == was.program and same
 
 
 @dataclass(frozen=True)
@@ -46,7 +78,11 @@ class Signature:
     """A signature: its number, the version that it is under, who, when (UTC), and the remark.
 
     ``files`` maps what was kept (path beside the study file) to its SHA-256; ``seal`` is the hash
-    that the signed report prints; ``hash`` is that of the line.
+    that the signed report prints; ``hash`` is that of the line. ``report`` maps the files of the
+    study's report to their SHA-256. ``clock`` marks a time that is not the computer's own, or a
+    clock that was behind the newest entry. ``meaning`` is author, review or approval. ``key`` is
+    the public key (base64) that signed :attr:`statement`, and ``proof`` its signature; both are
+    empty where no key was used.
     """
 
     number: int
@@ -59,11 +95,39 @@ class Signature:
     files: Mapping[str, str]
     previous: str
     hash: str
+    scheme: int = 1
+    report: Mapping[str, str] = field(default_factory=dict)
+    clock: str = ""
+    meaning: str = ""
+    key: str = ""
+    proof: str = ""
+
+    @property
+    def statement(self) -> bytes:
+        """What a key signs: everything but the proof itself and the hash of the line."""
+        values = {k: v for k, v in asdict(self).items() if k not in ("proof", "hash")}
+        return canonical_text(values).encode("utf-8")
+
+    @property
+    def right_seal(self) -> str:
+        """The seal that it must have: SHA-256 over all that was known before the report was set."""
+        values = asdict(self)
+        if self.scheme == 1:
+            body = {k: values[k] for k in _FIRST}
+            body["signed"] = {k: values["signed"][k] for k in _FIRST_SIGNED}
+        else:
+            body = {
+                k: v for k, v in values.items() if k not in ("seal", "files", "report", "proof")
+            }
+        return hash_of({**body, "hash": ""})
 
     @property
     def words(self) -> str:
         """As it stands in the report."""
-        return f"{self.who}, {when_words(self.when)}: {self.why}"
+        key = f"key {fingerprint(self.key)}" if self.key else ""
+        more = ", ".join(w for w in (self.meaning, self.clock, key) if w)
+        said = f" ({more})" if more else ""
+        return f"{self.who}, {when_words(self.when)}{said}: {self.why}"
 
     def file(self, name: str) -> str:
         """Path (beside the study file) of a file that was kept."""
@@ -139,8 +203,8 @@ def signed_of(result: StudyResult) -> Signed:
     results = read_results(study.results)
     where = Where(str(results.folder))
     o = results.manifest.origin
-    theirs = (o.recipe_hash, o.decisions_hash, dict(o.inputs), o.version)
-    if theirs != (p.recipe_hash, p.decisions_hash, dict(p.inputs), p.version):
+    theirs = (o.recipe_hash, o.decisions_hash, dict(o.inputs))
+    if theirs != (p.recipe_hash, p.decisions_hash, dict(p.inputs)):
         raise StoreError(
             "The results on the disk are from before the last change.",
             where=where,
@@ -158,6 +222,11 @@ def signed_of(result: StudyResult) -> Signed:
         p.inputs_hash,
         file_sha256(results.folder / NAME),
         p.version,
+        p.program_sha256,
+        p.processor,
+        dict(p.libraries),
+        study.text_sha256,
+        {name: bench.sha256 for name, bench in study.benches.items()},
     )
 
 
@@ -171,7 +240,7 @@ def standing_of(result: StudyResult) -> Standing:
     """
     signatures = read_signatures(result.study.path)
     p = result.provenance
-    source = (p.recipe_hash, p.decisions_hash, p.inputs_hash, p.version)
+    source = Source(p.recipe_hash, p.decisions_hash, p.inputs_hash, p.version, p.program_sha256)
     return _standing(result.study, signatures, source, p.inputs)
 
 
@@ -194,57 +263,80 @@ def standing_on_disk(study: Study) -> Standing:
         origin = None
     here = (study.recipe_hash, read_journal(study.decisions).sha256)
     if origin is None or (origin.recipe_hash, origin.decisions_hash) != here:
-        return _standing(study, signatures, (*here, last.inputs, last.program), None)
+        source = Source(*here, last.inputs, last.program, last.program_sha256)
+        return _standing(study, signatures, source, None)
     from drypoint.recipe.hashing import canonical_hash
 
     inputs = canonical_hash(dict(origin.inputs))
-    return _standing(study, signatures, (*here, inputs, origin.version), origin.inputs)
+    program = str(origin.more.get("program_sha256", ""))
+    source = Source(*here, inputs, origin.version, program)
+    return _standing(study, signatures, source, origin.inputs)
 
 
 def _standing(
     study: Study,
     signatures: tuple[Signature, ...],
-    source: tuple[str, str, str, str],
+    source: Source,
     inputs: Mapping[str, str] | None,
 ) -> Standing:
     if not signatures:
         return Standing(1)
     last = signatures[-1]
-    if last.signed.source == source:
-        return Standing(last.version, signatures)
     words = tuple(_changes(study, last, source, inputs))
-    return Standing(last.version + 1, signatures, words)
+    return Standing(last.version + 1 if words else last.version, signatures, words)
 
 
 def _changes(
     study: Study,
     last: Signature,
-    source: tuple[str, str, str, str],
+    source: Source,
     inputs: Mapping[str, str] | None,
 ) -> list[str]:
     """What differs from what was signed last, a sentence each."""
     was = last.signed
     kept = signed_folder(study.path, last.number)
     out = []
-    if source[0] != was.recipe:
+    if source.recipe != was.recipe and not _same_meaning(study, kept, was):
         out.append(f"The study file says something else{_keys(study, kept)}.")
-    if source[1] != was.decisions:
+    if source.decisions != was.decisions:
         try:
             new = read_decisions(study.decisions)[len(read_decisions(kept / DECISIONS)) :]
         except DrypointError:
             new = ()
         words = _listed([f"{d.what} {d.test or ''}".strip() + f" by {d.who}" for d in new])
         out.append("Decisions are new" + (f": {words}." if words else "."))
-    if source[2] != was.inputs:
+    if source.inputs != was.inputs:
         out.append(f"Raw files are not the same{_files(kept, inputs)}.")
-    if source[3] != was.program:
-        out.append(f"Drypoint is version {source[3]}; what was signed was made by {was.program}.")
+    if not source.same_program(was):
+        now, then = source.program, was.program
+        if now == then:
+            now, then = (
+                f"{now} ({source.program_sha256[:12]})",
+                f"{then} ({was.program_sha256[:12]})",
+            )
+        out.append(f"The results were computed by Drypoint {now}; those signed by {then}.")
     return out
+
+
+def _same_meaning(study: Study, kept: Path, was: Signed) -> bool:
+    """Whether the study file that was kept, read by this program, says what the present one does.
+
+    A new Drypoint may know more keys; its hash of the same file is then another one. Where the
+    study uses calibrations, they must be those that were signed (scheme 1 does not name them).
+    """
+    benches = {name: bench.sha256 for name, bench in study.benches.items()}
+    if was.text and benches != dict(was.benches):
+        return False
+    try:
+        text = (kept / RECIPE).read_bytes().decode("utf-8")
+        return read_study(text, study.path).recipe_hash == study.recipe_hash
+    except (DrypointError, OSError, UnicodeDecodeError):
+        return False
 
 
 def _keys(study: Study, kept: Path) -> str:
     try:
-        text = (kept / RECIPE).read_bytes().decode("utf-8")
+        text = paths.read_bytes(kept / RECIPE).decode("utf-8")
         keys = [c.key for c in changes_between(read_study(text, study.path), study)]
     except (DrypointError, OSError, UnicodeDecodeError):
         keys = []
@@ -270,95 +362,6 @@ def _manifest(kept: Path) -> Manifest | None:
 def _listed(words: list[str]) -> str:
     more = f" and {len(words) - _FEW} more" if len(words) > _FEW else ""
     return ", ".join(words[:_FEW]) + more
-
-
-@dataclass(frozen=True)
-class Check:
-    """Whether one signature holds: ``faults`` in what was kept, ``changes`` of the study since."""
-
-    signature: Signature
-    faults: tuple[str, ...]
-    changes: tuple[str, ...]
-    newest: bool
-
-    @property
-    def holds(self) -> bool:
-        """What was signed is whole, and the study still says the same."""
-        return not self.faults and not self.changes
-
-    @property
-    def words(self) -> str:
-        """How it stands, in one sentence."""
-        s = self.signature
-        if self.faults:
-            return f"does not hold: {_listed(list(self.faults))}."
-        if self.changes:
-            return f"is of version {s.version}, which is whole; the study has changed since."
-        return "holds: study, decisions, raw files, results and report are as they were signed."
-
-
-def check_signatures(study: Study | Path | str) -> tuple[Check, ...]:
-    """Look whether signed results still hold; every file is read and hashed anew.
-
-    Of each signature, what was kept with it; of those under the last version also study file,
-    decisions, raw files and results as they are now.
-
-    Raises
-    ------
-    StoreError
-        When the file of the signatures itself was changed.
-    """
-    if not isinstance(study, Study):
-        study = load_study(study)
-    signatures = read_signatures(study.path)
-    if not signatures:
-        return ()
-    last = signatures[-1]
-    now = standing_on_disk(study).changes + tuple(_results(study, last))
-    out = []
-    for s in signatures:
-        faults = kept_faults(study, s)
-        faults += _raw(study, s) if s.version == last.version else []
-        older = () if s.version == last.version else (f"Version {last.version} was signed since.",)
-        out.append(Check(s, tuple(faults), older or tuple(dict.fromkeys(now)), s is last))
-    return tuple(out)
-
-
-def kept_faults(study: Study, s: Signature) -> list[str]:
-    """What is wrong with the files that were kept with a signature."""
-    out = []
-    for name, sha256 in s.files.items():
-        path = study.folder / name
-        if not path.is_file():
-            out.append(f"{name} is missing")
-        elif file_sha256(path) != sha256:
-            out.append(f"{name} was changed after it was signed")
-    return out
-
-
-def _raw(study: Study, s: Signature) -> list[str]:
-    """Raw files that are not as they were signed."""
-    listed = _manifest(signed_folder(study.path, s.number))
-    out = []
-    for name, sha256 in (listed.origin.inputs if listed is not None else {}).items():
-        path = study.folder / name
-        if not path.is_file():
-            out.append(f"the raw file {name} is missing")
-        elif file_sha256(path) != sha256:
-            out.append(f"the raw file {name} was changed")
-    return out
-
-
-def _results(study: Study, s: Signature) -> list[str]:
-    try:
-        results = read_results(study.results)
-    except StoreError as error:
-        return [error.what]
-    if wrong := results.faults():
-        return [f"The results are not whole: {_listed(wrong)}."]
-    if file_sha256(results.folder / NAME) != s.signed.results:
-        return ["The results are not those that were signed."]
-    return []
 
 
 def values_of(s: Signature) -> dict[str, Any]:

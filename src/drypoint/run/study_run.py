@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from importlib.metadata import version as version_of
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,12 +33,10 @@ from drypoint.run.trials import all_trials
 from drypoint.run.write import write_results
 from drypoint.store.cache import Cache
 from drypoint.threads import one_in_algebra
-from drypoint.version import __version__
+from drypoint.version import __version__, libraries, processor, program_sha256
 
 if TYPE_CHECKING:
     from drypoint.run.critical_loads import ScratchResult
-
-_LIBRARIES = ("numpy", "scipy", "numba", "polars", "pint", "pydantic")
 
 
 @one_in_algebra()
@@ -103,7 +99,7 @@ def run_study(
     if study.file.stress:
         result = _with_stress(result, cache, watch)
     if cache is not None and cache.notes:
-        result = replace(result, notes=(*result.notes, *cache.notes))
+        result = replace(result, cache_notes=tuple(cache.notes))
     if write:
         watch.at("writing", 0, 1)
         write_results(result, folder)
@@ -298,8 +294,6 @@ def _zero_columns(groups: tuple[Group, ...], n: int) -> Mapping[str, np.ndarray]
 
 def provenance_of(study: Study, journal: Journal, readings: Readings) -> Provenance:
     """All that is needed to derive the numbers again."""
-    libraries = {n: version_of(n) for n in _LIBRARIES}
-    libraries["python"] = platform.python_version()
     return Provenance(
         version=__version__,
         seed=study.file.study.seed,
@@ -307,5 +301,7 @@ def provenance_of(study: Study, journal: Journal, readings: Readings) -> Provena
         decisions_hash=journal.sha256,
         inputs_hash=canonical_hash(dict(readings.hashes)),
         inputs=dict(sorted(readings.hashes.items())),
-        libraries=libraries,
+        libraries=dict(libraries()),
+        program_sha256=program_sha256(),
+        processor=processor(),
     )

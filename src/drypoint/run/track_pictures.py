@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -9,14 +11,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from drypoint.errors import RecordError, Where
+from drypoint import paths
+from drypoint.errors import PathError, RecordError, Where
 from drypoint.recipe import Study
 from drypoint.recipe.scratching import PictureKeys
+from drypoint.records.raw import too_large
 from drypoint.run.scratching import TrackResult
-from drypoint.store.manifest import file_sha256
 
 #: Longest side kept, in pixels, and most that a file may hold.
 SIDE, MOST = 1600, 80_000_000
+_MOST_BYTES = 500_000_000
 
 
 @dataclass(frozen=True)
@@ -45,7 +49,7 @@ def track_pictures(
             continue
         try:
             one = _picture(study.folder, keys)
-        except RecordError as error:
+        except (RecordError, PathError) as error:
             notes.append(f"No picture of “{keys.track}”: {error}")
             continue
         if one.span is None:
@@ -62,12 +66,15 @@ def _picture(folder: Path, keys: PictureKeys) -> TrackPicture:
 
     shown = keys.file.replace("\\", "/")
     path = folder / shown
-    if not path.is_file():
-        raise RecordError(
-            "There is no such file.", where=Where(shown), remedy="Check the path in the recipe."
-        )
     try:
-        with Image.open(path, formats=("PNG", "JPEG")) as image:
+        raw = paths.read_bytes(path, shown, _MOST_BYTES + 1)
+    except OSError as error:
+        said = paths.unreadable(path, shown, error)
+        raise RecordError(said.what, where=said.where, remedy=said.remedy) from error
+    if len(raw) > _MOST_BYTES:
+        raise too_large(shown, _MOST_BYTES)
+    try:
+        with Image.open(io.BytesIO(raw), formats=("PNG", "JPEG")) as image:
             if image.width * image.height > MOST:
                 raise RecordError(
                     f"The picture has {image.width} x {image.height} pixels, too many.",
@@ -91,4 +98,5 @@ def _picture(folder: Path, keys: PictureKeys) -> TrackPicture:
         if scale < 0:
             pixels, left, right = np.ascontiguousarray(pixels[:, ::-1]), right, left
         span = (left, right)
-    return TrackPicture(keys.track, shown, file_sha256(path), keys.about, pixels, span)
+    sha256 = hashlib.sha256(raw).hexdigest()
+    return TrackPicture(keys.track, shown, sha256, keys.about, pixels, span)

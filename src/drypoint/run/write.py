@@ -29,7 +29,7 @@ def write_results(result: StudyResult, folder: Path) -> None:
         When the folder cannot be written.
     """
     p = result.provenance
-    of = {STUDY: result.study.path.name}
+    of = {STUDY: result.study.path.name, **p.made_with()}
     origin = Origin(
         p.inputs, p.recipe_hash, p.decisions_hash, p.version, p.seed, of, result.invented
     )

@@ -13,7 +13,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from drypoint.errors import StoreError, Where
+from drypoint import paths
+from drypoint.errors import PathError, StoreError, Where
 from drypoint.locking import lock_file
 from drypoint.store.atomic import atomic_write, cannot_write
 
@@ -39,10 +40,10 @@ def read_chain(path: Path) -> tuple[dict[str, Any], ...]:
         At the first line that is not as it was written.
     """
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = paths.read_bytes(path).decode("utf-8")
     except FileNotFoundError:
         return ()
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError, PathError) as error:
         raise StoreError(
             "The file cannot be read.", where=Where(str(path)), remedy="Put it back from a copy."
         ) from error

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from drypoint.errors import StoreError, Where
+from drypoint import paths
+from drypoint.errors import PathError, StoreError, Where
 from drypoint.store.atomic import atomic_write
 from drypoint.store.tables import json_bytes
 
@@ -44,9 +44,14 @@ class Manifest:
 
 
 def file_sha256(path: Path) -> str:
-    """SHA-256 of a file as it lies on disk."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """SHA-256 of a file as it lies on disk.
+
+    Raises
+    ------
+    PathError
+        When it cannot be read.
+    """
+    return paths.sha256_of(path)
 
 
 def write_manifest(folder: Path, origin: Origin) -> Manifest:
@@ -73,7 +78,7 @@ def read_manifest(folder: Path) -> Manifest:
     path = folder / NAME
     remedy = "Run the study again."
     try:
-        body = json.loads(path.read_text(encoding="utf-8"))
+        body = json.loads(paths.read_bytes(path).decode("utf-8"))
         if body["manifest"] != FORM:
             raise StoreError(
                 f"The result set has form {body['manifest']}; this version reads form {FORM}.",
@@ -87,7 +92,7 @@ def read_manifest(folder: Path) -> Manifest:
         raise StoreError(
             "There is no complete result set.", where=Where(str(folder)), remedy=remedy
         ) from error
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, PathError) as error:
         raise StoreError(
             "The list of the result set cannot be read.", where=Where(str(path)), remedy=remedy
         ) from error
@@ -99,8 +104,20 @@ def faults(folder: Path) -> list[str]:
     found = []
     for name, sha256 in manifest.files.items():
         path = folder / name
-        if not path.is_file():
+        if not paths.is_inside(path, folder):
+            found.append(f"{name} leads out of the folder")
+        elif not path.is_file():
             found.append(f"{name} is missing")
-        elif file_sha256(path) != sha256:
+        elif (same := same_bytes(path, sha256)) is None:
+            found.append(f"{name} cannot be read")
+        elif not same:
             found.append(f"{name} was changed after it was written")
     return found
+
+
+def same_bytes(path: Path, sha256: str) -> bool | None:
+    """Whether a file has the bytes of a hash; ``None`` where it cannot be read."""
+    try:
+        return file_sha256(path) == sha256
+    except PathError:
+        return None

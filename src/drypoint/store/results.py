@@ -18,6 +18,7 @@ from typing import Any
 
 import polars as pl
 
+from drypoint import paths
 from drypoint.errors import StoreError, Where
 from drypoint.locking import lock_file
 from drypoint.store.atomic import cannot_write, is_left, new_tag, patiently, sync_folder
@@ -52,7 +53,7 @@ class Results:
         """A JSON file of the set, for example ``"summary.json"``."""
         path = self.path(name)
         try:
-            return json.loads(path.read_text(encoding="utf-8"))
+            return json.loads(paths.read_bytes(path).decode("utf-8"))
         except (OSError, ValueError) as error:
             raise _unreadable(path) from error
 
@@ -70,7 +71,16 @@ class Results:
                 where=Where(str(self.folder)),
                 remedy="They hold: " + ", ".join(sorted(self.manifest.files)) + ".",
             )
-        return self.folder / name
+        path = self.folder / name
+        if not paths.is_inside(path, self.folder):
+            raise StoreError(
+                f"“{name}” leads out of the folder of the results; it was not read.",
+                where=Where(str(self.folder)),
+                remedy="Run the study again.",
+            )
+        if not paths.is_file(path):  # a pipe would be waited for without end
+            raise _unreadable(path)
+        return path
 
     def faults(self) -> list[str]:
         """Files that are missing or were changed since; empty where the set is whole."""

@@ -2,6 +2,7 @@
 // person's changes are kept in `group.layout` and `group.answers` and sent back as they are.
 import { el, fill, plural, faultPart } from "./dom.js";
 import { Plot, SERIES, line, short } from "./plot.js";
+import { contactOf } from "./plot_tools.js";
 
 const SIGNS = { "\t": "tab", ",": "comma", ";": "semicolon", " ": "blanks", "|": "bar" };
 const KINDS = { text: "text", workbook: "workbook", hdf5: "HDF5", parquet: "Parquet" };
@@ -29,7 +30,7 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
   const plain = (k, v) => change(() => { const l = { ...state.layout }; if (v === "") delete l[k]; else l[k] = v; state.layout = l; });
 
   function draw() {
-    const g = state.group, id = `g${Math.random().toString(36).slice(2, 8)}`;
+    const g = state.group, lost = !g.columns.length && !g.questions.length, id = `g${Math.random().toString(36).slice(2, 8)}`;
     const choose = (k, words, options, now) => el("div", { class: "field" }, el("label", { for: `${id}${k}` }, words),
       el("select", { id: `${id}${k}`, onchange: (e) => plain(k, e.target.value) }, el("option", { value: "" }, "found by itself"),
         options.map(([v, w]) => el("option", { value: v, selected: (state.layout[k] ?? "") === v }, w))), now && !state.layout[k] && el("span", { class: "soft small" }, now));
@@ -37,7 +38,7 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
     fill(node,
       el("header", {}, el("h2", {}, title ?? (g.files.length === 1 ? g.files[0] : `${plural(g.files.length, "file")}: ${g.files[0]} …`)),
         el("span", { class: "soft" }, [KINDS[g.kind] || g.kind || "not readable", g.encoding, g.compressed && "gzip", g.tests && plural(g.tests, "test")].filter(Boolean).join(", ")),
-        el("span", { class: `state ${g.clear ? "current" : "older"}` }, g.clear ? "clear" : "needs a look"), g.saved && el("span", { class: "soft" }, `saved layout ${g.saved}`)),
+        el("span", { class: `state ${lost ? "fault-state" : g.clear ? "current" : "older"}` }, lost ? "cannot be read" : g.clear ? "clear" : "needs a look"), g.saved && el("span", { class: "soft" }, `saved layout ${g.saved}`)),
       extra?.(state),
       el("div", { class: "said" }),
       g.questions.map((q, k) => el("div", { class: "question" }, el("p", {}, q.what),
@@ -65,12 +66,20 @@ export function groupCard(group, { roles, again, title = null, onChange = null, 
       const plot = new Plot(chart, { title: "First curves, as recorded", x: "Depth h / nm", y: "Force F / mN", height: 250, name: (i) => g.curves[i]?.name });
       g.curves.forEach((c, i) => plot.add({ ...line({ x: c.x, y: c.y, colour: SERIES[i % SERIES.length], width: 1.2 }), count: g.curves.length }));
       plot.fitAll();
+      const contact = Math.min(...g.curves.map((c) => contactOf(c.x, c.y)).filter(Number.isFinite));
+      plot.startFrom(contact - 0.08 * (plot.full.x[1] - contact));
       plot.setKey(g.curves.map((c, i) => ({ words: c.name, colour: SERIES[i % SERIES.length] })));
       plot.table(["Test", "Samples", "Largest force / mN", "Largest depth / nm", "Duration / s"], () => g.first_tests.map((t) => [t.name, t.samples, short(t.force_mN), short(t.depth_nm), short(t.duration_s)]));
     }
   }
   draw();
-  return { node, state };
+  // Fewer files, read as before.
+  const without = async (files) => {
+    const was = state.changed;
+    await change(() => { state.group = { ...state.group, files }; });
+    state.changed = was;
+  };
+  return { node, state, without };
 }
 
 export function asideTable(items) {

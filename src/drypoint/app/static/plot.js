@@ -9,8 +9,10 @@
 //   plot.onHover = (i) => ...; plot.onPick = (i) => ...; plot.choose(i);
 //   plot.dragLine({ axis: "x", value, label, onMove, onDone });
 //   plot.table(["test", ...], () => rows);                    // the numbers behind it
+//   plot.startFrom(x);                 // the view begins at x; what lies before is shown on request
 import uPlot from "./vendor/uplot/uPlot.esm.js";
 import { el, fill } from "./dom.js";
+import { buttons, coordinates } from "./plot_tools.js";
 
 export const css = (role) => getComputedStyle(document.documentElement).getPropertyValue(`--fig-${role}`).trim() || role;
 const FONT = '13px "Source Sans 3", system-ui, sans-serif';
@@ -36,14 +38,15 @@ function logTicks(u, axis, low, high) {
 export class Plot {
   constructor(host, { title = "", x, y, height = 380, name = (i) => String(i), describe = null, pad = 0.04, xLog = false, square = false, xText = null, xSpace = null, yText = null } = {}) {
     Object.assign(this, { host, name, describe, pad, labels: { x, y }, layers: [], curves: null, ghost: null, hidden: null,
-      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square, xText, xSpace, yText });
+      hovered: -1, chosen: -1, onHover: null, onPick: null, onView: null, lines: [], xLog, square, xText, xSpace, yText, near: null, whole: false });
     host.classList.add("chart");
     this.titleNode = el("p", { class: "title" }, title);
-    this.frame = el("div", { class: "frame", tabindex: 0, role: "group", "aria-label": `${title || `${y} against ${x}`}. Arrow keys go through what is drawn, Enter chooses, plus and minus zoom, 0 shows all.` });
+    this.frame = el("div", { class: "frame", tabindex: 0, role: "group", "aria-label": `${title || `${y} against ${x}`}. Arrow keys go through what is drawn, Enter chooses, plus and minus zoom, 0 resets the zoom.` });
     this.tip = el("div", { class: "label", hidden: true });
+    this.tools = buttons(this);
     this.live = el("p", { class: "visually-hidden", "aria-live": "polite" });
     this.key = el("ul", { class: "key" });
-    fill(host, title && this.titleNode, this.key, this.frame, this.live);
+    fill(host, title && el("div", { class: "head-line" }, this.titleNode, this.tools.approach), this.key, this.frame, this.live);
     this.height = height;
     this.full = { x: [xLog ? 0.1 : 0, 1], y: [0, 1] };
     this.#make();
@@ -60,20 +63,21 @@ export class Plot {
     this.u = new uPlot({
       width: Math.max(this.frame.clientWidth, 200), height: this.height, legend: { show: false }, padding: [8, 12, 0, 0],
       cursor: { drag: { x: true, y: true, uni: 30 }, points: { show: false }, x: true, y: true,
-        bind: { dblclick: () => () => { this.view(this.full); return null; } } },
+        bind: { dblclick: () => () => { this.view(this.home); return null; } } },
       scales: { x: { time: false, auto: false, distr: this.xLog ? 3 : 1, range: (u, a, b) => [a, b] }, y: { auto: false, range: (u, a, b) => [a, b] } },
       axes: [axis(this.labels.x), axis(this.labels.y)],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
       hooks: {
         draw: [(u) => this.#draw(u)],
-        setScale: [() => { this.grid = null; this.#place(); if (this.over) this.#above(); this.onView?.(); }],
+        setScale: [() => { this.grid = null; this.#place(); if (this.over) this.#above(); this.tools.show(); this.onView?.(); }],
         setCursor: [(u) => this.#point(u.cursor.left, u.cursor.top)],
       },
     }, [[0, 1], [0, 1]], this.frame);
     this.over = el("canvas");
     this.u.over.append(this.over, this.tip);
     this.u.over.addEventListener("click", () => { if (this.hovered >= 0) { this.choose(this.hovered); this.onPick?.(this.hovered); } });
-    this.u.over.addEventListener("mouseleave", () => this.#hover(-1));
+    this.u.over.addEventListener("mouseleave", () => { this.#hover(-1); this.tip.hidden = true; });
+    this.frame.append(this.tools.reset);
     this.view(this.full);
   }
 
@@ -92,6 +96,19 @@ export class Plot {
     this.grid = null; this.#place(); this.#above();
   }
 
+  // The view without a zoom, and whether there is one.
+  get home() { return this.near && !this.whole ? this.near : this.full; }
+  get zoomed() {
+    if (!this.u) return false;
+    const off = (s, [a, b]) => Math.abs(s.min - a) + Math.abs(s.max - b) > 1e-6 * Math.abs(b - a);
+    return off(this.u.scales.x, this.home.x) || off(this.u.scales.y, this.home.y);
+  }
+  startFrom(x) {
+    const { x: [a, b], y } = this.full;
+    this.near = x > a + 0.05 * (b - a) && x < b ? { x: [x, b], y } : null; // else there is little to leave out
+    this.view(this.home);
+  }
+
   // What is drawn decides how far the axes reach; the margin is a share of it.
   fitAll({ keep = false } = {}) {
     const x = [Infinity, -Infinity], y = [Infinity, -Infinity];
@@ -104,7 +121,8 @@ export class Plot {
     for (const l of this.layers) if (l.extent) { take(x, ...l.extent.x); take(y, ...l.extent.y); }
     const margin = ([a, b]) => { if (!(a <= b)) return [0, 1]; const d = (b - a || Math.abs(a) || 1) * this.pad; return [a - d, b + d]; };
     this.full = { x: this.xLog ? (x[0] > 0 && x[0] <= x[1] ? [x[0] / 1.1, x[1] * 1.1] : [0.1, 1]) : margin(x), y: margin(y) };
-    if (!keep) this.view(this.full); else this.redraw();
+    this.near = null;
+    if (!keep) this.view(this.full); else { this.redraw(); this.tools.show(); }
   }
 
   setCurves({ x, y, start, colour = () => "blue", width = 1.1, alpha = 0.8 }) {
@@ -214,24 +232,27 @@ export class Plot {
 
   choose(i) { this.chosen = i; this.#above(); }
 
-  #hover(i, left = 0, top = 0) {
+  #hover(i) {
     if (i !== this.hovered) {
       this.hovered = i; this.#above(); this.onHover?.(i);
     }
-    this.tip.hidden = i < 0;
-    if (i >= 0) {
-      this.tip.textContent = this.describe ? this.describe(i) : this.name(i);
-      const flip = left > this.u.over.clientWidth - 170;
-      this.tip.style.left = flip ? "auto" : `${left + 12}px`; this.tip.style.right = flip ? `${this.u.over.clientWidth - left + 10}px` : "auto";
-      this.tip.style.top = `${Math.max(top - 28, 2)}px`;
-    }
+  }
+  // Beside the pointer: what is near it, and its coordinates.
+  #tell(left, top) {
+    const name = this.hovered < 0 ? "" : this.describe ? this.describe(this.hovered) : this.name(this.hovered);
+    fill(this.tip, name && el("div", {}, name), el("div", { class: "at" }, coordinates(this, left, top)));
+    const wide = this.u.over.clientWidth, flip = left > wide / 2;
+    this.tip.style.left = flip ? "auto" : `${left + 14}px`; this.tip.style.right = flip ? `${wide - left + 12}px` : "auto";
+    this.tip.style.top = `${Math.max(top - (name ? 52 : 30), 2)}px`;
+    this.tip.hidden = false;
   }
   hover(i) { this.hovered = i; this.tip.hidden = true; this.#above(); }
 
   #point(left, top) {
-    if (left < 0) return this.#hover(-1);
+    if (left < 0) { this.#hover(-1); this.tip.hidden = true; return; }
     if (!this.grid) this.grid = this.#net();
-    this.#hover(this.#nearest(left, top), left, top);
+    this.#hover(this.#nearest(left, top));
+    this.#tell(left, top);
   }
 
   // A net of cells over the picture with the curves (and points) that go through each.
@@ -294,7 +315,7 @@ export class Plot {
       ArrowLeft: () => this.#say(go(at < 0 ? n - 1 : at - 1, -1)), ArrowUp: () => this.#say(go(at < 0 ? n - 1 : at - 1, -1)),
       Home: () => this.#say(go(0, 1)), End: () => this.#say(go(n - 1, -1)),
       Enter: () => { if (this.hovered >= 0) { this.choose(this.hovered); this.onPick?.(this.hovered); } },
-      "+": () => zoom(0.7), "-": () => zoom(1 / 0.7), 0: () => this.view(this.full), Escape: () => this.#say(-1),
+      "+": () => zoom(0.7), "-": () => zoom(1 / 0.7), 0: () => this.view(this.home), Escape: () => this.#say(-1),
     };
     if (acts[e.key] && (n || "+-0".includes(e.key))) { e.preventDefault(); acts[e.key](); }
   }

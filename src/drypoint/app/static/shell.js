@@ -54,7 +54,7 @@ whoButton?.addEventListener("click", () => askWho().catch(() => {}));
 showWho();
 
 // State of the study, as the last answer said.
-export const study = { version: document.body.dataset.version || "", standing: document.body.dataset.standing || "none", undo: null, redo: null, decisions: [] };
+export const study = { version: document.body.dataset.version || "", standing: document.body.dataset.standing || "none", accepted_sha256: document.body.dataset.accepted || "", undo: null, redo: null, decisions: [] };
 const listeners = new Set();
 export const onStudy = (f) => { listeners.add(f); return () => listeners.delete(f); };
 function taken(values) {
@@ -98,7 +98,7 @@ const WORDS = { current: "Results are up to date", older: "Results are from befo
 let jobNow = null;
 function showState() {
   if (!strip) return;
-  fill(standing, el("span", { class: `state ${study.standing}` }, WORDS[study.standing]), " ",
+  fill(standing, el("span", { class: `state ${study.standing}` }, study.standing === "none" && study.accepted_sha256 ? "No results here yet" : WORDS[study.standing]), " ",
     study.standing !== "current" && !jobNow && el("button", { class: study.standing === "none" ? "main" : "", onclick: () => startJob(document.body.dataset.work || "run").catch(say) }, document.body.dataset.work === "calibrate" ? "Calibrate" : "Run"));
   const one = (which, d) => d && el("button", { class: "plain", onclick: () => turn(which).catch(say), title: d.why },
     `${which === "undo" ? "Undo" : "Redo"}: ${d.what.replaceAll("_", " ")} ${d.test || ""}`);

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from drypoint.app.api import Endpoint, Form, session_of
-from drypoint.app.bench_values import acceptance, kept
+from drypoint.app.bench_values import acceptance, accepted_values, kept
 from drypoint.app.buffers import MEDIA_TYPE, pack
 from drypoint.app.faults import NotFound, as_json
 from drypoint.app.ledger_values import charts_of, entries_of, open_ledger
@@ -83,6 +83,12 @@ def found(request: Request) -> Response:
         "version": state.version,
     }
     return Response(pack(entry.arrays, more), media_type=MEDIA_TYPE)
+
+
+def accepted(request: Request) -> dict[str, Any]:
+    """Who accepted the calibration, on the page or on the command line, before it is computed."""
+    state = _calibration(request)
+    return {"standing": state.standing, "accepted": accepted_values(state)}
 
 
 def accept(request: Request, body: Consent) -> dict[str, Any]:
@@ -166,6 +172,7 @@ VIEW = View(
     context,
     (
         Endpoint("GET", f"{_B}/found", found, "What a calibration found", gives=MEDIA_TYPE),
+        Endpoint("GET", f"{_B}/accepted", accepted, "Who accepted a calibration"),
         Endpoint("POST", f"{_B}/accept", accept, "Accept a calibration", body=Consent),
         Endpoint("GET", f"{_B}/tips", in_use, "Tips of a study as used", gives=MEDIA_TYPE),
         Endpoint("GET", f"{_B}/ledger", ledger, "Entries of the ledger", query=Listing),

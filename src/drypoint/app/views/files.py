@@ -15,7 +15,7 @@ from drypoint.app.intake import GroupForm, LayoutForm, group_values, layout_of, 
 from drypoint.app.pages import View
 from drypoint.app.session import State
 from drypoint.app.study_api import after_write
-from drypoint.errors import DrypointError, RecipeError, Where
+from drypoint.errors import DrypointError, RecipeError, RecordError, Where
 from drypoint.recipe import Study
 from drypoint.recipe.blocks import with_layout
 from drypoint.records.layout import ROLES, Layout, SetAside
@@ -98,8 +98,17 @@ def _layout(study: Study, i: int) -> Layout:
 
 def _understood(study: Study, i: int, layout: Layout) -> dict[str, Any]:
     files = [study.folder / f for f in study.record_files(i)]
+    odd = study.odd_files(study.file.records[i].files)
+    if not files:
+        first = odd[0]
+        raise RecordError(
+            f"None of the files is read. The first: {first.reason}",
+            where=Where(first.file),
+            remedy=first.remedy,
+        )
     looks = look_at(files, layout, study.folder)
     values = group_values(study.folder, looks, preview=True)
+    values["faults"] = [*values["faults"], *(asdict(o) for o in odd)]
     return {**values, "specimen": study.file.records[i].specimen, "table": i}
 
 

@@ -11,17 +11,18 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from drypoint import materials
+from drypoint import materials, paths
 from drypoint.app.api import Endpoint, Form
 from drypoint.app.faults import Overtaken, PageError
 from drypoint.app.intake import GroupForm, group_values, looks_of, raw_files, records_text
 from drypoint.app.pages import page
 from drypoint.app.places import find_studies, inside, key_of, plain_name
 from drypoint.app.uploads import upload
-from drypoint.errors import Where
+from drypoint.errors import PathError, Where
 from drypoint.recipe import starting_recipe
 from drypoint.recipe.equipment import TipKeys
 from drypoint.records.layout import ROLES
+from drypoint.records.listing import name_fault
 from drypoint.store import atomic_write
 from drypoint.store.manifest import NAME as MANIFEST
 
@@ -31,10 +32,12 @@ _CALIBRATION = b'format = "drypoint-calibration"'
 
 
 class Look(Form):
-    """A folder of the workbench, and how groups of its files are to be read."""
+    """A folder of the workbench, and how groups of its files are to be read. Without groups, all
+    its files but those of ``leave_out``."""
 
     folder: str
     groups: list[GroupForm] = Field(default_factory=list)
+    leave_out: list[str] = Field(default_factory=list, max_length=5000)
     preview: bool = True
 
 
@@ -84,7 +87,7 @@ def folders(root: Path) -> list[dict[str, Any]]:
     taken = {p.parent.resolve() for p in find_studies(root)}
     out = []
     for folder in sorted(p for p in root.iterdir() if p.is_dir() and not p.name.startswith(".")):
-        if folder.resolve() in taken or folder.is_symlink():
+        if folder.resolve() in taken or folder.is_symlink() or name_fault(folder.name):
             continue
         files = raw_files(folder)
         if files:
@@ -99,12 +102,11 @@ def benches(root: Path) -> list[str]:
         relative = path.relative_to(root)
         if any(p.startswith(".") for p in relative.parts) or len(relative.parts) > 5:
             continue
-        if (path.parent / MANIFEST).is_file():
+        if (path.parent / MANIFEST).is_file() or name_fault(relative.as_posix()):
             continue
         try:
-            with path.open("rb") as file:
-                found = _CALIBRATION in file.read(600)
-        except OSError:
+            found = _CALIBRATION in paths.read_bytes(path, most=600)
+        except (OSError, PathError):
             continue
         if found:
             out.append(relative.as_posix())
@@ -117,7 +119,7 @@ def look(request: Request, body: Look) -> dict[str, Any]:
     folder = inside(root, body.folder)
     if not folder.is_dir():
         return {"groups": []}
-    found = looks_of(folder, body.groups)
+    found = looks_of(folder, body.groups, body.leave_out)
     return {"groups": [group_values(folder, g, preview=body.preview) for g in found]}
 
 

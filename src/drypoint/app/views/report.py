@@ -5,12 +5,13 @@ from __future__ import annotations
 import shlex
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import Field
 from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
+from drypoint import paths
 from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.faults import NotFound
 from drypoint.app.pages import View
@@ -20,10 +21,9 @@ from drypoint.app.study_api import jobs_of
 from drypoint.errors import LedgerError, Where
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.report.signed import origin_hash, origin_in
+from drypoint.run.checking import Check, check_signatures
 from drypoint.run.signing import (
-    Check,
     Signature,
-    check_signatures,
     read_signatures,
     standing_on_disk,
     values_of,
@@ -45,12 +45,17 @@ class Wanted(Form):
 
 
 class Sign(Form):
-    """A signature: name, remark, and the version of the study that was looked at."""
+    """A signature: name, remark, meaning, and the version of the study that was looked at.
+
+    With a passphrase it is made with the key of that person in the user's folder.
+    """
 
     version: str
     who: str = Field(min_length=1, max_length=200)
     why: str = Field(min_length=1, max_length=1000)
     ledger: bool = True
+    meaning: Literal["author", "review", "approval"] = "approval"
+    passphrase: str = Field(default="", max_length=1000, repr=False)
 
 
 def context(request: Request, state: State) -> Mapping[str, Any]:
@@ -99,7 +104,9 @@ def _ledger() -> str:
 
 def _values(s: Signature) -> dict[str, Any]:
     values = values_of(s)
-    return {k: values[k] for k in ("number", "version", "who", "when", "why", "seal", "hash")}
+    return {
+        k: values[k] for k in ("number", "version", "who", "when", "why", "seal", "hash", "words")
+    }
 
 
 def check(request: Request) -> dict[str, Any]:
@@ -114,6 +121,7 @@ def _check(c: Check) -> dict[str, Any]:
         "holds": c.holds,
         "broken": bool(c.faults),
         "words": c.words,
+        "notes": list(c.notes),
         "changes": list(c.changes) if c.newest else [],
     }
 
@@ -125,7 +133,10 @@ def sign(request: Request, body: Sign) -> dict[str, Any]:
     if state.version != body.version:
         raise overtaken(state.study, state.journal)
     seen = [state.study.recipe_hash, state.journal.sha256]
-    options = {"who": body.who, "why": body.why, "seen": seen, "ledger": body.ledger}
+    options = {
+        "who": body.who, "why": body.why, "seen": seen, "ledger": body.ledger,
+        "meaning": body.meaning, "passphrase": body.passphrase,
+    }  # fmt: skip
     return jobs_of(request).start("sign", session.key, session.path, options).values()
 
 
@@ -139,7 +150,7 @@ def _file(request: Request, query: Wanted) -> Path:
         if query.signature > len(signatures):
             raise NotFound(f"There is no signature {query.signature}.")
         path = state.study.folder / signatures[query.signature - 1].file(query.name)
-    if not path.is_file() or not path.resolve().is_relative_to(state.study.folder.resolve()):
+    if not (paths.is_inside(path, state.study.folder) and paths.is_file(path)):
         raise NotFound(
             "The report has not been written yet.", where=Where(str(path)), remedy="Write it."
         )

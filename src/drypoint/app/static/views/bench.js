@@ -1,5 +1,5 @@
 // Tip and frame: what a calibration found and who accepts it; tips of a study as used.
-import { getBuffer, post } from "../api.js";
+import { get, getBuffer, post } from "../api.js";
 import { el, faultPart, fill, find, plural } from "../dom.js";
 import { sectionPart } from "../blocks.js";
 import { drawLedger } from "../ledger.js";
@@ -9,22 +9,31 @@ import { Stopped, api, askReason, decide, onJob, onStudy, say, startJob, study, 
 const found = find("#found"), tips = find("#tips");
 const MARKS = ["disc", "square", "diamond", "triangle"];
 const VERDICTS = { pass: "Pass: the bench agrees with every block", fail: "Fail: the bench does not agree with a block", undecided: "Undecided: the comparison cannot tell", "not verified": "Not verified: no block was tested" };
-let picked = -1, plots = [], shown = null;
+let picked = -1, plots = [], shown = null, asked = false;
 
 async function showFound() {
   found.setAttribute("aria-busy", "true");
   let d = null, fault = null;
   try { d = await getBuffer(`${api}/bench/found`); } catch (e) { fault = e; }
   found.removeAttribute("aria-busy");
-  if (d) { shown = d; drawFound(d); return; }
-  fill(found, fault.status === 404 ? [el("p", {}, fault.values.what, " Calibrating reads the reference tests, finds area function and frame compliance together, and verifies them on the blocks. Nothing is accepted by it."),
-    el("div", { class: "acts" }, el("button", { class: "main", onclick: () => startJob("calibrate").catch(say) }, "Calibrate"))] : faultPart(fault));
+  if (d) { asked = false; shown = d; drawFound(d); return; }
+  if (fault.status !== 404) { fill(found, faultPart(fault)); return; }
+  const { standing, accepted } = await get(`${api}/bench/accepted`);
+  // Calibrated or accepted elsewhere, for example on the command line: computed here to be shown.
+  const known = standing === "current" || accepted?.same, goes = known && !asked;
+  fill(found, accepted && el("p", {}, acceptedWords(accepted), !accepted.same && " The study was changed since."),
+    goes ? el("p", { class: "soft" }, "What it found is computed again from its tests, to be shown here.")
+      : [el("p", {}, fault.values.what, " Calibrating reads the reference tests, finds area function and frame compliance together, and verifies them on the blocks. Nothing is accepted by it."),
+        el("div", { class: "acts" }, el("button", { class: "main", onclick: () => startJob("calibrate").catch(say) }, "Calibrate"))]);
+  if (goes) { asked = true; await startJob("calibrate"); }
 }
+const acceptedWords = (a) => [`Accepted by ${a.accepted_by}, ${a.accepted_on.replace("T", " ").replace("Z", " UTC")}: ${a.why}${a.accepted_despite ? `; in spite of serious findings: ${a.accepted_despite}` : ""}. `,
+  el("span", { class: "soft" }, `${a.file}, SHA-256 `, el("span", { class: "mono hash" }, a.sha256))];
 
 function drawFound(d) {
   const serious = d.findings.filter((f) => f.serious), acc = d.acceptance, a = d.arrays;
   const standing = acc.now
-    ? el("p", {}, `Accepted by ${acc.now.accepted_by}, ${acc.now.accepted_on.replace("T", " ").replace("Z", " UTC")}: ${acc.now.why}${acc.now.accepted_despite ? `; in spite of serious findings: ${acc.now.accepted_despite}` : ""}. `, el("span", { class: "soft" }, `${acc.file}, SHA-256 `, el("span", { class: "mono hash" }, acc.sha256)))
+    ? el("p", {}, acceptedWords({ ...acc.now, file: acc.file, sha256: acc.sha256 }))
     : el("p", {}, "Not accepted by anybody yet. ", acc.before.accepted_by && el("span", { class: "soft" }, `${acc.file} holds an earlier one, accepted by ${acc.before.accepted_by}, ${acc.before.accepted_on.replace("T", " ").replace("Z", " UTC")}.`));
   const charts = el("div", { class: "pair charts" }), oneTest = el("div", { class: "one-test", "aria-live": "polite" });
   fill(found,
@@ -147,11 +156,15 @@ async function showTips() {
   tips.removeAttribute("aria-busy");
 }
 
-const again = () => (found ? showFound() : showTips());
+const again = () => (found ? showFound() : showTips()).catch(say);
 again();
 drawLedger(find("#control"), find("#entries"));
-let seen = null;
-onStudy((s) => { if (seen && seen !== s.version && found) showFound(); seen = s.version; });
+const stateKey = (s) => `${s.version} ${s.accepted_sha256}`;
+let seen = stateKey(study);
+onStudy((s) => {
+  if (seen !== stateKey(s) && found) { again(); drawLedger(find("#control"), find("#entries")); }
+  seen = stateKey(s);
+});
 onJob((job) => {
   if (job.state !== "done") return;
   if (["run", "calibrate", "accept"].includes(job.kind)) again();

@@ -40,6 +40,6 @@ async function aside() {
 const choice = find("#into");
 find("#drop").append(dropPlace(() => choice?.value || data.into[0].place, { put, say, done: async () => { await load(); await aside(); await startJob("run"); } }));
 load(); aside().catch(say);
-let seen = null;
+let seen = study.version;
 onStudy((s) => { if (seen && seen !== s.version) load(); seen = s.version; });
 onJob((job) => { if (job.state === "done" && job.kind === "run") aside().catch(say); });

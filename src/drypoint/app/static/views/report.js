@@ -4,7 +4,7 @@ import { el, fill, find } from "../dom.js";
 import { api, began, copyText, onJob, onStudy, rememberName, say, startJob } from "../shell.js";
 
 const version = find("#version"), files = find("#files"), signing = find("#signing"), list = find("#list"), signed = find("#signed"), preview = find("#preview");
-let now = null, checks = {}, shown = "", busy = "", draft = { who: null, why: "", ledger: null };
+let now = null, checks = {}, shown = "", busy = "", draft = { who: null, why: "", ledger: null, meaning: "approval" };
 
 const address = (kind, values) => `${api}/report/${kind}?${query(values)}`;
 const at = (when) => `${when.slice(0, 10)} ${when.slice(11, 16)} UTC`;
@@ -40,13 +40,18 @@ function form(ready) {
   const name = el("input", { id: "sign-who", autocomplete: "name", required: true, maxlength: 200, value: draft.who ?? "" });
   const why = el("input", { id: "sign-why", required: true, maxlength: 1000, value: draft.why, placeholder: "what you checked" });
   const ledger = el("input", { id: "sign-ledger", type: "checkbox", checked: draft.ledger });
-  const keep = () => { draft = { who: name.value, why: why.value, ledger: ledger.checked }; state(); };
+  const meaning = el("select", { id: "sign-meaning" }, ["author", "review", "approval"].map((m) => el("option", { value: m, selected: m === draft.meaning }, m)));
+  const secret = el("input", { id: "sign-secret", type: "password", autocomplete: "current-password", maxlength: 1000 });
+  const keep = () => { draft = { who: name.value, why: why.value, ledger: ledger.checked, meaning: meaning.value }; state(); };
   if (draft.ledger === null) draft.ledger = ledger.checked = now.enter;
   if (draft.who === null) { try { name.value = localStorage.getItem("drypoint-who") || ""; } catch { /* nothing kept */ } draft.who = name.value; }
   const part = el("form", { oninput: keep, onsubmit: (e) => { e.preventDefault(); sign().catch(say); } },
     el("p", { class: "soft small" }, `Report, recipe, decisions and the hashes of raw files and results are kept with the signature. Whatever changes later makes version ${now.version + 1}.`),
     el("div", { class: "field" }, el("label", { for: "sign-who" }, "Name"), name),
     el("div", { class: "field" }, el("label", { for: "sign-why" }, "Remark (it stands in the report)"), why),
+    el("div", { class: "field" }, el("label", { for: "sign-meaning" }, "Meaning"), meaning),
+    el("div", { class: "field" }, el("label", { for: "sign-secret" }, "Passphrase of your key (optional)"), secret,
+      el("div", { class: "soft small" }, "Without a key the signature proves integrity only. A key is made with: drypoint key new")),
     el("div", { class: "field" }, el("span", { class: "label" }, "Date"), el("span", {}, `${new Date().toISOString().slice(0, 10)}, set at the moment of signing (UTC)`)),
     el("div", {}, ledger, " ", el("label", { for: "sign-ledger" }, "Enter it into the laboratory’s ledger too"), el("div", { class: "soft small mono" }, now.ledger)),
     el("div", { class: "acts" }, el("button", { class: "main", id: "sign-now" }, `Sign version ${now.version}`),
@@ -57,9 +62,9 @@ function form(ready) {
   state();
 }
 const quoted = (text) => `'${text.replaceAll("'", "'\\''")}'`;
-const command = () => `${now.command} ${quoted(draft.who)} --why ${quoted(draft.why)}${draft.ledger ? "" : " --no-ledger"}`;
+const command = () => `${now.command} ${quoted(draft.who)} --why ${quoted(draft.why)} --as ${draft.meaning}${find("#sign-secret")?.value ? " --key" : ""}${draft.ledger ? "" : " --no-ledger"}`;
 const python = () => ["from drypoint import sign_study", draft.ledger && "from drypoint.ledger import Ledger", "", "sign_study(", `    ${JSON.stringify(now.study)},`,
-  `    who=${JSON.stringify(draft.who)},`, `    why=${JSON.stringify(draft.why)},`, draft.ledger && "    ledger=Ledger.open(),", ")"].filter((l) => l !== false).join("\n");
+  `    who=${JSON.stringify(draft.who)},`, `    why=${JSON.stringify(draft.why)},`, `    meaning=${JSON.stringify(draft.meaning)},`, draft.ledger && "    ledger=Ledger.open(),", ")"].filter((l) => l !== false).join("\n");
 function state() {
   const done = now.signed.includes(draft.who.trim()), go = find("#sign-now"), note = find("#sign-note");
   if (!go) return;
@@ -70,15 +75,16 @@ function state() {
 }
 async function sign() {
   rememberName(draft.who.trim());
-  began(await post(`${api}/report/sign`, { version: now.state, who: draft.who.trim(), why: draft.why.trim(), ledger: draft.ledger }));
+  began(await post(`${api}/report/sign`, { version: now.state, who: draft.who.trim(), why: draft.why.trim(), ledger: draft.ledger, meaning: draft.meaning, passphrase: find("#sign-secret").value }));
+  find("#sign-secret").value = "";
 }
 
 function one(s) {
   const c = checks[s.number], older = s.version !== now.version;
   return el("li", {},
-    el("p", {}, el("strong", {}, `Version ${s.version}`), ` · ${s.who} · ${at(s.when)}`),
-    el("p", {}, s.why),
+    el("p", {}, el("strong", {}, `Version ${s.version}`), ` · ${s.words}`),
     el("p", { class: "soft small seal" }, "Seal ", el("span", { class: "mono" }, s.seal.slice(0, 16))),
+    c && c.notes.length > 0 && el("ul", { class: "soft small" }, c.notes.map((n) => el("li", {}, n))),
     c ? el("p", { class: c.broken ? "broken" : c.holds ? "holds" : "changed" }, `${c.broken ? "✕" : c.holds ? "✓" : "○"} It ${c.words}`) : older && el("p", { class: "changed" }, "○ An earlier version; the study has changed since."),
     el("div", { class: "acts" },
       button("Show", () => { shown = String(s.number); showPreview(true); }, false, { "aria-label": `Show signed report ${s.number}` }),

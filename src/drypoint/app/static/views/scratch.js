@@ -5,7 +5,7 @@ import { blockPart } from "../blocks.js";
 import { decisionsPart } from "../decisions.js";
 import { el, fill, find, plural } from "../dom.js";
 import { Plot, SERIES, band, level, line, points, short, span } from "../plot.js";
-import { api, askReason, decide, key, loadWithResults, onJob, onStudy, say } from "../shell.js";
+import { api, askReason, decide, key, loadWithResults, onJob, onStudy, say, study } from "../shell.js";
 import { pictureLayer, shares, wordsAbove } from "../scratch_parts.js";
 
 const scroll = find("#scroll"), body = find("#grid")?.tBodies[0], plotsPlace = find("#plots"), along = find("#along"), readout = find("#readout");
@@ -158,7 +158,8 @@ function draw({ keep = false } = {}) {
   const order = ["friction", "depth", ...Object.keys(plots).filter((i) => i.startsWith("extra")), ...Object.keys(plots).filter((i) => i.startsWith("picture")), ...Object.keys(plots).filter((i) => i.startsWith("raw"))];
   order.forEach((id, i) => { if (plotsPlace.children[i] !== plots[id].host) plotsPlace.insertBefore(plots[id].host, plotsPlace.children[i] || null); });
   const full = byLoad() ? [0, one.last_mN * 1.03] : [0, one.length_um], same = view && words === axisWords() ? [view.min, view.max] : full;
-  for (const { plot } of Object.values(plots)) { plot.fitAll(); plot.full.x = full; plot.view({ x: same, y: plot.full.y }); }
+  for (const { plot } of Object.values(plots)) { plot.fitAll({ keep: true }); plot.full.x = full; }
+  for (const { plot } of Object.values(plots)) plot.view({ x: same, y: plot.full.y });
   drag = mu.dragLine({ axis: "x", value: placeOf(draft.load), label: "place here", step: (full[1] - full[0]) / 500, onMove: (v) => { draft.load = loadAt(v); const input = find("#load"); if (input) input.value = short(draft.load, 5); buttons(); } });
   mu.choose(picked);
 }
@@ -267,6 +268,6 @@ if (body) {
   along.addEventListener("change", () => draw());
   load();
   onJob((job) => { if (job.kind === "run" && job.state === "done") load(); });
-  let seen = null;
+  let seen = study.version;
   onStudy((s) => { if (seen && seen !== s.version && s.standing === "current") load(); seen = s.version; });
 } else loadWithResults();

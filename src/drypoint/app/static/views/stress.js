@@ -127,8 +127,9 @@ async function drawStep(q, scale) {
   plot.layers = [elements(arrays.corners, values, low, high, colours, side)];
   for (let k = 0; k < interfaces; k++) plot.layers.push(line({ ...both(arrays[`line${k}`]), colour: "ink", width: 1, fit: false }));
   if (arrays.tip.length) plot.layers.push(line({ ...both(arrays.tip), colour: "ink", width: 1.6, fit: false }));
+  const zoomed = plot.zoomed; // another load is looked at through the same window
   plot.full = { x: [-side, side], y: [-0.92 * side, 0.28 * side] };
-  plot.view(plot.full);
+  if (zoomed) plot.redraw(); else plot.view(plot.full);
   let top = 0, at = 0;
   for (let i = 0; i < values.length; i++) if (values[i] > top) { top = values[i]; at = i; }
   const middle = (c) => ((arrays.corners[8 * at + c] + arrays.corners[8 * at + 2 + c] + arrays.corners[8 * at + 4 + c] + arrays.corners[8 * at + 6 + c]) / 4);

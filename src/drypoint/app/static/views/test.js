@@ -4,7 +4,7 @@ import { get, getBuffer, query } from "../api.js";
 import { el, fill, find, symbol } from "../dom.js";
 import { decisionsPart } from "../decisions.js";
 import { Plot, SERIES, level, line, points, short, span } from "../plot.js";
-import { api, askReason, decide, key, onJob, onStudy, say } from "../shell.js";
+import { api, askReason, decide, key, onJob, onStudy, say, study } from "../shell.js";
 
 const name = find("#head").dataset.test, charts = find("#charts");
 const BANDS = { approach: "ghost", loading: "blue", hold: "orange", unloading: "teal", "drift hold": "plum" };
@@ -42,6 +42,8 @@ function plane(b) {
   p.add(line({ x: a.depth, y: a.force, colour: "blue", width: 1.2 }));
   b.cycles.forEach((_, i) => p.add(line({ x: a[`h${i}`], y: a[`model${i}`], colour: "orange", width: 2.2, fit: false })));
   p.fitAll();
+  // From a little before the contact; the approach is often much longer than the depth.
+  p.startFrom(-0.06 * a.depth.reduce((m, x) => Math.max(m, x), 0));
   p.setKey([{ words: "recorded, moved to zero", colour: "ghost" }, { words: "with scales, frame, zero", colour: "sky" }, { words: "drift-corrected", colour: "blue" }, { words: "unloading fit", colour: "orange" }]);
   p.table(["Step", "Largest depth / nm", "Depth at the end / nm"], () => [["recorded, moved to zero", raw], ["with scales, frame, zero", a.zeroed], ["drift-corrected", a.depth]].map(([w, v]) => [w, short(v.reduce((m, x) => Math.max(m, x), -Infinity), 5), short(v[v.length - 1], 5)]));
   const r = plot("rest", { title: "What the fit leaves over", x: "Depth h / nm", y: "Residual / µN", height: 210 });
@@ -137,7 +139,7 @@ async function load() {
   } finally { charts.removeAttribute("aria-busy"); }
 }
 load();
-let seen = null;
+let seen = study.version;
 onStudy((s) => { if (seen && seen !== s.version) get(`${api}/tests/one?${query({ test: name })}`).then((d) => { detail = d; numbers(); }).catch(say); seen = s.version; });
 onJob((job) => { if (job.kind === "run" && job.state === "done") load(); });
 document.addEventListener("keydown", (e) => {

@@ -5,7 +5,7 @@ import { el, fill, find, symbol, plural, showFault } from "../dom.js";
 import { numberLink } from "../budget.js";
 import { Plot, SERIES, short } from "../plot.js";
 import { decisionsPart } from "../decisions.js";
-import { api, askReason, chosenTest, decide, key, loadWithResults, onChosen, onJob, onStudy, say, tellChosen } from "../shell.js";
+import { api, askReason, chosenTest, decide, key, loadWithResults, onChosen, onJob, onStudy, say, tellChosen, study } from "../shell.js";
 
 const PART = 200;
 const scroll = find("#scroll"), grid = find("#grid"), head = grid?.tHead, body = grid?.tBodies[0], form = find("#filters");
@@ -70,6 +70,10 @@ function options(a) {
   const shown = new Set(a.columns.map((c) => c.symbol));
   find("#columns").append(...a.all_columns.map((c) => el("label", { title: c.meaning }, el("input", { type: "checkbox", value: c.symbol, checked: shown.has(c.symbol) }), " ", symbol(c.symbol), " ", el("span", { class: "soft" }, c.unit))));
 }
+// The list of columns closes with Escape and with a click elsewhere.
+const columns = find(".columns");
+columns?.addEventListener("keydown", (e) => { if (e.key === "Escape" && columns.open) { columns.open = false; columns.querySelector("summary").focus(); } });
+document.addEventListener("click", (e) => { if (columns?.open && !columns.contains(e.target)) columns.open = false; });
 find("#columns")?.addEventListener("change", (e) => {
   e.stopPropagation();
   state.columns = [...document.querySelectorAll("#columns input:checked")].map((i) => i.value).join(",");
@@ -224,7 +228,7 @@ if (grid) {
   loadMeans().catch(say);
   loadCurves().catch((fault) => { if (fault.status !== 404) say(fault); else fill(find("#curves"), el("p", { class: "note" }, "The curves come with the next run.")); });
   onChosen((name) => { if (name !== state.name) { state.row = -1; choose(name, -1); } });
-  let seen = null;
+  let seen = study.version;
   onStudy((s) => { if (seen && seen !== s.version) { reload({ keep: true }); if (state.name) one(); } seen = s.version; });
   onJob((job) => { if (job.state === "done" && job.kind === "run") { reload({ keep: true }); loadMeans().catch(say); loadCurves().catch(say); if (state.name) one(); } });
 } else {
