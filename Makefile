@@ -16,6 +16,7 @@ export NUMBA_CACHE_DIR ?= $(CURDIR)/.cache/numba
 export MPLBACKEND ?= Agg
 
 .PHONY: help setup demo test test-clone test-pythons check bench docs wheel clean tools-test
+.PHONY: advisories
 
 help:
 	@echo 'make demo    write an invented study, run it, report on it (in build/demo)'
@@ -26,12 +27,13 @@ help:
 	@echo 'make bench   how long the usual work takes'
 	@echo 'make wheel   a wheel and a source archive, with all that the pages need (in dist)'
 	@echo 'make docs    do the code and the links in docs/ hold'
+	@echo 'make advisories  which of the pinned libraries have known weaknesses (asks the registry)'
 	@echo 'make setup   the Python environment in .venv (the others do this when needed)'
 	@echo 'make clean   remove build/ and caches (not .venv)'
 
 setup: $(STAMP)
 
-$(STAMP): pyproject.toml constraints.txt scripts/bootstrap.sh src/drypoint/app/vendor.toml
+$(STAMP): pyproject.toml constraints.txt scripts/bootstrap.sh scripts/pins.py src/drypoint/app/vendor.toml
 	@bash scripts/bootstrap.sh venv
 	@touch $@
 
@@ -76,8 +78,7 @@ check: $(STAMP)
 
 # The figures of docs/reference/speed.md, then a quick look at the longer studies.
 bench: $(STAMP)
-	@$(BIN)/python -c 'import pandas' 2>/dev/null || $(BIN)/python -m pip install --quiet \
-	  --disable-pip-version-check --constraint constraints.txt --editable '.[bench]'
+	@$(BIN)/python -c 'import pandas' 2>/dev/null || bash scripts/bootstrap.sh bench
 	@bash scripts/bootstrap.sh tools $(APT_BENCH) || echo 'Going on without it.'
 	$(BIN)/python benchmarks/bench_speed.py --write
 	@for file in benchmarks/bench_*.py; do test "$$file" != benchmarks/bench_speed.py || continue; \
@@ -85,6 +86,11 @@ bench: $(STAMP)
 
 docs: $(STAMP)
 	$(BIN)/python -m pytest tests/test_docs.py
+
+# Not part of .ci/run: what it answers changes without a change here.
+advisories: $(STAMP)
+	@bash scripts/bootstrap.sh advisories
+	@.cache/advisories/bin/python scripts/advisories.py
 
 # From the source archive the wheel is built, which shows that the archive is whole.
 wheel: $(STAMP)

@@ -5,6 +5,8 @@
 #   bootstrap.sh venv FOLDER VERSION      the same in FOLDER, with Python VERSION (as 3.13)
 #   bootstrap.sh pythons                  the oldest and the newest Python that are claimed
 #   bootstrap.sh has VERSION              is there an interpreter of that version
+#   bootstrap.sh bench                    what the benchmarks compare with, into .venv
+#   bootstrap.sh advisories               what make advisories needs, in .cache/advisories
 #   bootstrap.sh pages                    parts of the pages that others wrote, through npm
 #   bootstrap.sh tools command=package .. programs that tests call (any of command,command=package)
 set -euo pipefail
@@ -47,14 +49,29 @@ sys.exit('%d.%d' % sys.version_info[:2] != '$1')" >/dev/null 2>&1; then
 find_python() {
     local name modules='sys'
     [ "${1:-}" = venv ] && modules='sys, ensurepip, venv'
-    for name in python3.13 python3.12 python3.11 python3; do
-        if "$name" -c "import $modules; sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 14))" \
+    for name in python3.14 python3.13 python3.12 python3.11 python3; do
+        if "$name" -c "import $modules; sys.exit(not (3, 11) <= sys.version_info[:2] < (3, 15))" \
             >/dev/null 2>&1; then
             echo "$name"
             return 0
         fi
     done
     return 1
+}
+
+# What constraints.txt lists for the groups, each file checked against its hash.
+install_pinned() {
+    local folder=$1
+    shift
+    "$folder/bin/python" scripts/pins.py "$@" >"$folder/pinned.txt"
+    "$folder/bin/python" -m pip install --quiet --disable-pip-version-check \
+        --require-hashes --requirement "$folder/pinned.txt"
+}
+
+# The project itself has no hash, and pip takes none beside those that must have one.
+install_project() {
+    "$1/bin/python" -m pip install --quiet --disable-pip-version-check \
+        --no-deps --no-build-isolation --editable .
 }
 
 make_venv() {
@@ -71,7 +88,7 @@ make_venv() {
                 say "$python cannot make a virtual environment: its venv module is missing."
                 say "Install it (on Debian and Ubuntu: apt-get install python3-venv) and try again."
             else
-                say "Drypoint needs Python 3.11, 3.12 or 3.13, and none was found on the PATH."
+                say "Drypoint needs Python 3.11 to 3.14, and none was found on the PATH."
                 say "Found instead: $({ python3 --version || echo 'no python3'; } 2>/dev/null)"
                 say "Install one of these, with its venv module, and try again."
             fi
@@ -81,14 +98,23 @@ make_venv() {
     # An environment that works is kept; one whose Python has gone is made anew.
     if ! "$folder/bin/python" -c "import sys, pip
 sys.exit('$version' not in ('', '%d.%d' % sys.version_info[:2])
-         or not (3, 11) <= sys.version_info[:2] < (3, 14))" >/dev/null 2>&1; then
+         or not (3, 11) <= sys.version_info[:2] < (3, 15))" >/dev/null 2>&1; then
         say "Making $folder with $("$python" --version)"
         "$python" -m venv --clear "$folder"
     fi
     say "Installing Drypoint and its libraries into $folder (a minute or two the first time)"
-    "$folder/bin/python" -m pip install --quiet --disable-pip-version-check \
-        --constraint constraints.txt --editable '.[test,check]'
+    install_pinned "$folder" pip
+    install_pinned "$folder" base build check test
+    install_project "$folder"
     get_pages "$folder" || say "Everything else is ready; “drypoint serve” is not."
+}
+
+# The environment of make advisories, apart from the one that is tested.
+make_advisories() {
+    local folder=.cache/advisories
+    [ -x "$folder/bin/python" ] || .venv/bin/python -m venv --clear "$folder"
+    install_pinned "$folder" pip
+    install_pinned "$folder" advisories
 }
 
 # What the pages of the workbench need from npm: fetched once, checked against its hash.
@@ -122,7 +148,9 @@ case "${1:-}" in
     venv) make_venv "${2:-}" "${3:-}" ;;
     pythons) claimed ;;
     has) python_of "${2:-}" >/dev/null ;;
+    bench) install_pinned .venv bench ;;
+    advisories) make_advisories ;;
     pages) get_pages ;;
     tools) shift; get_tools "$@" ;;
-    *) say "usage: bootstrap.sh venv [FOLDER VERSION] | pythons | has VERSION | pages | tools [command[,command]=package ...]"; exit 2 ;;
+    *) say "usage: bootstrap.sh venv [FOLDER VERSION] | pythons | has VERSION | bench | advisories | pages | tools [command[,command]=package ...]"; exit 2 ;;
 esac

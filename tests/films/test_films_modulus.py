@@ -16,6 +16,7 @@ from drypoint.contact import layered as ly
 from drypoint.films.emulator import Emulator
 from drypoint.films.forward import exact_log
 from drypoint.films.least import fit
+from drypoint.films.posed import _root
 from drypoint.uncertainty.joint import Joint, single
 
 GPA, UM = 1e9, 1e-6
@@ -149,6 +150,20 @@ def test_the_whole_covariance_is_weighed() -> None:
             C += np.outer(column, column)
     J = by(0)
     assert r.u[0] / r.best[0] == pytest.approx((J @ np.linalg.solve(C, J)) ** -0.5, rel=1e-3)
+
+
+def test_what_is_shared_does_not_depend_on_units() -> None:
+    """The columns of a covariance in Pa, m and m/N side by side multiply to it, as do those of the
+    same inputs in units of their own size; a certain input has no column."""
+    rng = np.random.default_rng(5)
+    mixed = rng.standard_normal((6, 4))  # of rank 4
+    sd = np.array([5e9, 3e-9, 2e-10, 0.02, 4e-17, 0.0])
+    own = mixed / np.linalg.norm(mixed, axis=1)[:, None]
+    correlation = own @ own.T
+    root = _root(correlation * np.outer(sd, sd))
+    scaled = root / np.where(sd > 0, sd, 1.0)[:, None]
+    assert scaled[:5] @ scaled[:5].T == pytest.approx(correlation[:5, :5], abs=1e-7)
+    assert not root[5].any()
 
 
 def test_sensitivities_are_derivatives() -> None:

@@ -31,7 +31,7 @@ def test_one_test_compiles_nothing_new() -> None:
     before = kernels()
     r = reduced(one)
     assert len(r.tests) == 1
-    assert sum(before.values()) > 30
+    assert sum(before.values()) > 15  # from its cache numba loads only what Python calls
     assert kernels() == before
     for part in (r.readings, r.fits, r.corrected.zero):
         for f in fields(part):

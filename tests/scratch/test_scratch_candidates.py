@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 
 import numpy as np
 import pytest
-import ruptures
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
@@ -86,21 +86,27 @@ def test_strays_go_and_steps_stay() -> None:
 # ---- places against a reference implementation -------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_places_against_ruptures(seed: int) -> None:
-    # Two channels with two changes in common; ruptures' exact search for two changes of the mean
-    # (linear kernel; Truong, Oudre and Vayatis 2020), which is told their number.
-    rng = np.random.default_rng(seed)
-    at = np.sort(rng.choice(np.arange(80, 320), 2, replace=False))
-    while at[1] - at[0] < 60:
+if sys.version_info < (3, 14):  # ruptures has no wheel for a later Python
+
+    @pytest.mark.parametrize("seed", range(6))
+    def test_places_against_ruptures(seed: int) -> None:
+        # Two channels with two changes in common; ruptures' exact search for two changes of the
+        # mean (linear kernel; Truong, Oudre and Vayatis 2020), which is told their number.
+        rng = np.random.default_rng(seed)
         at = np.sort(rng.choice(np.arange(80, 320), 2, replace=False))
-    i = np.arange(400)
-    y = rng.standard_normal((2, 400)) + 4 * (i >= at[0]) - 5 * (i >= at[1])
-    theirs = ruptures.KernelCPD(kernel="linear", min_size=10).fit(y.T).predict(n_bkps=2)[:-1]
-    ours = search(Evidence((Series("a", "level", y[0]), Series("b", "level", y[1])), ()), 0, 9.0)
-    assert len(ours) == 2
-    assert [s.at for s in ours] == pytest.approx(theirs, abs=3)
-    assert [s.at for s in ours] == pytest.approx(at, abs=3)
+        while at[1] - at[0] < 60:
+            at = np.sort(rng.choice(np.arange(80, 320), 2, replace=False))
+        i = np.arange(400)
+        y = rng.standard_normal((2, 400)) + 4 * (i >= at[0]) - 5 * (i >= at[1])
+        import ruptures
+
+        theirs = ruptures.KernelCPD(kernel="linear", min_size=10).fit(y.T).predict(n_bkps=2)[:-1]
+        ours = search(
+            Evidence((Series("a", "level", y[0]), Series("b", "level", y[1])), ()), 0, 9.0
+        )
+        assert len(ours) == 2
+        assert [s.at for s in ours] == pytest.approx(theirs, abs=3)
+        assert [s.at for s in ours] == pytest.approx(at, abs=3)
 
 
 def test_nothing_in_noise_and_bursts_alone() -> None:

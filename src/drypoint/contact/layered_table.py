@@ -145,7 +145,8 @@ _TO_CHEBYSHEV[0] /= 2
 def _k_panels(stack: Stack) -> tuple[Floats, Floats]:
     total = sum(layer.thickness for layer in stack.layers) / stack.unit
     start = K_MIN / total
-    edges = K_MAX * 2.0 ** -np.arange(np.ceil(np.log2(K_MAX / start)), -1, -1)
+    halvings = np.arange(np.ceil(np.log2(K_MAX / start)), -1, -1, dtype=np.float64)
+    edges = K_MAX * 2.0**-halvings
     edges[0] = 0.0
     return edges[:-1], edges[1:]
 

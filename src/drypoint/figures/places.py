@@ -72,7 +72,7 @@ def position_map(result: StudyResult, specimen: str, symbol: str = "H_IT") -> Pi
         axes.grid(False)
         bar = picture.colorbar(shown, ax=axes, shrink=0.92, pad=0.02)
         bar.set_label(axis_label(symbol, short=True))
-        bar.outline.set_linewidth(0.0)  # type: ignore[operator]
+        bar.outline.set_linewidth(0.0)
         if empty.any() or gone.any():
             picture.legend(loc="outside upper right", ncols=2)
     picture.caption = f"{specimen}: {symbol} in {unit_text(symbol)} by position on the specimen."

@@ -51,7 +51,9 @@ def series_colour(i: int) -> str:
 
 
 def _settings() -> dict[str, Any]:
-    defaults = {k: v for k, v in mpl.rcParamsDefault.items() if not k.startswith("backend")}
+    defaults: dict[str, Any] = {
+        k: v for k, v in mpl.rcParamsDefault.items() if not k.startswith("backend")
+    }
     own = {
         "font.family": ["DejaVu Sans"],
         "font.size": 8.0,
@@ -102,5 +104,6 @@ def drawing() -> Iterator[None]:
     Matplotlib's settings are global. They are put back afterwards, whatever the user's are.
     """
     with _LOCK, mpl.rc_context():
-        dict.update(mpl.rcParams, _settings())
+        raw: Any = mpl.rcParams  # past its own checks of each value
+        dict.update(raw, _settings())
         yield

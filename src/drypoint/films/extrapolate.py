@@ -97,6 +97,6 @@ def _polynomial(x: Floats, y: Floats, s: Floats, degree: int) -> tuple[Floats, F
     """Weighted coefficients, their covariance, and the sum of squares."""
     powers = np.vander(x, degree + 1, increasing=True)
     H = (powers.T / s**2) @ powers
-    cov = np.linalg.inv(H)
+    cov = np.asarray(np.linalg.inv(H), dtype=np.float64)
     c = cov @ (powers.T @ (y / s**2))
     return c, cov, float(np.sum(((y - powers @ c) / s) ** 2))

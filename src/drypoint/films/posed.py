@@ -131,6 +131,12 @@ class Posed:
 
 
 def _root(cov: Floats) -> Floats:
-    """L with L L' = cov; a covariance may be singular."""
-    w, v = np.linalg.eigh((cov + cov.T) / 2)
-    return np.asarray(v * np.sqrt(np.maximum(w, 0.0)))
+    """L with L L' = cov; a covariance may be singular.
+
+    Of the correlations: in pascals and metres side by side, the rounding of the largest eigenvalue
+    would be larger than the smallest.
+    """
+    sd = np.sqrt(np.maximum(np.diag(cov), 0.0))
+    scale = np.where(sd > 0, sd, 1.0)
+    w, v = np.linalg.eigh((cov + cov.T) / (2 * np.outer(scale, scale)))
+    return np.asarray(sd[:, None] * v * np.sqrt(np.maximum(w, 0.0)))

@@ -239,7 +239,7 @@ def _faults(
         ]
         out[t] = replace(out[t], fault=all_faults(faults))
     time = columns["time"]
-    for t in np.flatnonzero(odd_clocks(time, bounds, GAP_STEPS)):
+    for t in np.flatnonzero(odd_clocks(time, bounds, GAP_STEPS)).tolist():
         if t in bad:
             continue
         s = slice(int(bounds[t]), int(bounds[t + 1]))

@@ -16,8 +16,6 @@ from drypoint.records.marks import GROUPERS, convert
 
 Floats = NDArray[np.float64]
 
-#: Characters above which several threads pay.
-_LARGE = 2_000_000
 #: Further kinds of fault of a test that are shown one by one.
 _SHOWN = 3
 #: What a sentence shows of its line: lines with the same fault are told together.
@@ -150,7 +148,6 @@ def _fast(
             separator=delimiter,
             schema=schema,
             quote_char=None,
-            n_threads=1 if len(text) < _LARGE else None,
         )
     except pl.exceptions.PolarsError:
         return None

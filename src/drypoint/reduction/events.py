@@ -288,15 +288,16 @@ def find_events(
 
     def some(a: int, b: int) -> tuple[NDArray[Any], ...]:
         mine, lo = slice(*np.searchsorted(test, [a, b])), slice(offsets[a], offsets[b])
-        signals = [v[lo] for v in (corrected.force, corrected.depth, raw_force, raw_depth)]
+        force, depth = corrected.force[lo], corrected.depth[lo]
         begin = offsets[a]
         jumps = _all_jumps(
-            *signals, test[mine] - a, start[mine] - begin, stop[mine] - begin, down[mine],
-            by_depth[a:b], contact[a:b] - begin, b - a, limits.pop_in_sigma, limits.pop_in_ratio,
+            force, depth, raw_force[lo], raw_depth[lo], test[mine] - a, start[mine] - begin,
+            stop[mine] - begin, down[mine], by_depth[a:b], contact[a:b] - begin, b - a,
+            limits.pop_in_sigma, limits.pop_in_ratio,
         )  # fmt: skip
         count, first, size = (v.T for v in jumps)
         lost = _lost_contacts(
-            *signals[:2], offsets[a : b + 1] - begin, corrected.zero.noise_force[a:b]
+            force, depth, offsets[a : b + 1] - begin, corrected.zero.noise_force[a:b]
         )
         return count, np.where(first >= 0, first + begin, -1), size, *lost
 

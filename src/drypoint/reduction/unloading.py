@@ -235,11 +235,11 @@ def fit_unloading(
 
     def some(a: int, b: int) -> tuple[Floats, Ints, Floats, Floats, Ints]:
         one = slice(a, b)
-        *found, used = _fit_all(
+        values, numbers, slopes, rest, used = _fit_all(
             force, depth, time, start[one], stop[one], f_max[one], h_ref[one], low[one], high[one],
             linear,
         )  # fmt: skip
-        return *found, np.diff(used)
+        return values, numbers, slopes, rest, np.diff(used)
 
     real, whole, jac, res, counts = together(in_stretches(len(start), some))
     used = np.concatenate([[0], np.cumsum(counts)])
