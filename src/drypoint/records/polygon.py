@@ -11,6 +11,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from drypoint.medians import middle, middle_of_lowest
+from drypoint.records.dips import compliance_of, dips_of, followed, without_strays
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -23,7 +24,11 @@ _NOISY = 8.0
 #: Tolerance of a noisy record, in standard deviations of the smoothed signal; the second where the
 #: noise is slow. Two extremes of white noise lie so far apart in fewer than 1 of 10,000 holds
 #: (``benchmarks/bench_segments.py``).
-_EXTREMES, _EXTREMES_SLOW = 8.5, 11.0
+_EXTREMES, _EXTREMES_SLOW = 8.5, 15.0
+#: The same about the flat stretches of a record whose noise does not set the tolerance.
+_EXTREMES_CLEAN = 8.0
+#: Spreads of the depth that bear out a change in such a record.
+_SURE = 3.0
 #: Fewest samples for which the noise can be told from the shape of the record.
 _SHORT = 200
 #: Half-width of the running median and mean that smooth a noisy record: one sample in a thousand,
@@ -119,15 +124,22 @@ def _about_line(y: Floats) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _wander(y: Floats, edges: Ints, trend: Ints, i: int, wide: float) -> float:
-    """Robust standard deviation of the flat stretches around piece ``i``, up to the next piece
-    that changes by more than four tolerances; of all in between where they are shorter than the
-    piece; about its own line where large changes lie on both sides."""
+def _around(y: Floats, edges: Ints, i: int, wide: float) -> tuple[int, int]:
+    """First and last of the pieces around piece ``i`` up to the next piece that changes by more
+    than four tolerances."""
     lo, hi = i, i
     while lo > 0 and abs(y[edges[lo]] - y[edges[lo - 1]]) < 4.0 * wide:
         lo -= 1
-    while hi + 1 < len(trend) and abs(y[edges[hi + 2]] - y[edges[hi + 1]]) < 4.0 * wide:
+    while hi + 2 < len(edges) and abs(y[edges[hi + 2]] - y[edges[hi + 1]]) < 4.0 * wide:
         hi += 1
+    return lo, hi
+
+
+@njit(cache=True, nogil=True)
+def _wander(y: Floats, edges: Ints, trend: Ints, i: int, lo: int, hi: int) -> float:
+    """Robust standard deviation of the flat stretches among the pieces ``lo`` to ``hi`` around
+    piece ``i``; of all in between where they are shorter than the piece; about its own line where
+    large changes lie on both sides."""
     n = 0
     for j in range(lo, hi + 1):
         if trend[j] == 0:
@@ -149,22 +161,122 @@ def _wander(y: Floats, edges: Ints, trend: Ints, i: int, wide: float) -> float:
 
 @njit(cache=True, nogil=True)
 def _without_wander(
-    y: Floats, edges: Ints, trend: Ints, wide: float, times: float
+    y: Floats,
+    other: Floats,
+    edges: Ints,
+    trend: Ints,
+    wide: float,
+    times: float,
+    give: float,
+    clean: bool,
 ) -> tuple[Ints, Ints]:
-    """Take back small changes that are no larger than the slow noise of the hold they lie in."""
-    out = trend.copy()
-    for i in range(1, len(trend)):
-        dy = abs(y[edges[i + 1]] - y[edges[i]])
-        if trend[i] == 0 or dy >= 4.0 * wide:
+    """Take back small changes that the other signal does not follow, and where its noise leaves
+    that open those no larger than the slow noise of the hold they lie in. In a ``clean`` record
+    all changes at less than half the largest value stay."""
+    m = len(trend)
+    small, borne = np.zeros(m, dtype=np.bool_), np.zeros(m, dtype=np.int64)
+    noise, half = np.zeros(2), 0.5 * np.max(y)
+    sure = _SURE if clean else np.inf
+    for i in range(1, m):
+        a, b = edges[i], edges[i + 1]
+        if trend[i] == 0 or abs(y[b] - y[a]) >= 4.0 * wide:
             continue
-        if dy < times * _wander(y, edges, trend, i, wide):
+        if clean and min(y[a], y[b]) < half:
+            continue
+        if noise[0] == 0.0:
+            noise[0], noise[1] = _slow_noise(other)
+        lo, hi = _around(y, edges, i, wide)
+        borne[i] = followed(y, other, a, b, edges[lo], edges[hi + 1], give, noise, sure)
+        small[i] = abs(y[b] - y[a]) < times * _wander(y, edges, trend, i, lo, hi)
+    out = trend.copy()
+    for i in range(1, m):
+        if borne[i] < 0 or (small[i] and borne[i] == 0 and not _with_partner(trend, borne, i)):
             out[i] = 0
     return _merged(edges, out)
 
 
 @njit(cache=True, nogil=True)
-def _cut(y: Floats, noise: float, tolerance: float) -> tuple[Ints, Ints, float]:
+def _with_partner(trend: Ints, borne: Ints, i: int) -> bool:
+    """Whether the change before or after piece ``i``, flat pieces aside, goes the other way and
+    is borne out."""
+    for way in (-1, 1):
+        j = i + way
+        while 0 <= j < len(trend) and trend[j] == 0:
+            j += way
+        if 0 <= j < len(trend) and trend[j] == -trend[i] and borne[j] > 0:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _with_dips(
+    y: Floats, other: Floats, edges: Ints, trend: Ints, wide: float, noise: float, give: float
+) -> tuple[Ints, Ints]:
+    """Cut holds and loadings at partial unloadings that both signals show; where there are such,
+    in the place of small changes that the polygon alone has found."""
+    if give <= 0.0:
+        return edges, trend
+    plain = trend.copy()
+    first, last = -1, -1
+    for i in range(len(trend)):
+        dy = y[edges[i + 1]] - y[edges[i]]
+        if abs(dy) < 4.0 * wide:
+            plain[i] = 0
+        if plain[i] == 1 and first < 0:
+            first = edges[i]
+        if plain[i] == -1 and -dy > 0.3 * np.max(y):
+            last = edges[i]
+    if first < 0 or last <= first:
+        return edges, trend
+    whole, kind = _merged(edges, plain)
+    out = np.empty(len(edges) + 3 * 64 * len(kind), dtype=np.int64)
+    kinds = np.empty(len(out), dtype=np.int64)
+    n = 0
+    for i in range(len(kind)):
+        found = np.empty((0, 3), dtype=np.int64)
+        if first <= whole[i] < last and kind[i] >= 0:
+            found = dips_of(y, other, whole, kind, i, noise, give)
+        start = n
+        out[n], kinds[n] = whole[i], kind[i]
+        n += 1
+        for s, low, e in found:
+            if s <= out[n - 1] or e >= whole[i + 1] - 1:
+                continue
+            if kind[i] == 1 and not _falls(y, s, low, e):
+                continue
+            out[n], kinds[n] = s, -1
+            out[n + 1], kinds[n + 1] = low, 1
+            out[n + 2], kinds[n + 2] = e, kind[i]
+            n += 3
+        if n == start + 1:
+            n = start
+            for j in range(len(trend)):
+                if whole[i] <= edges[j] < whole[i + 1]:
+                    out[n], kinds[n] = edges[j], trend[j]
+                    n += 1
+    out[n] = edges[len(trend)]
+    return _merged(out[: n + 1].copy(), kinds[:n].copy())
+
+
+@njit(cache=True, nogil=True)
+def _falls(y: Floats, start: int, low: int, end: int) -> bool:
+    """Whether a rising signal falls to ``low`` and does not only rise more slowly: by more than
+    half of what the dip is below the line over it."""
+    k = max(1, (low - start) // 4)
+    at = np.mean(y[low - k : low + k + 1])
+    before = np.mean(y[max(0, start - k) : start + k + 1])
+    after = np.mean(y[end - k : end + k + 1])
+    over = before + (after - before) * (low - start) / (end - start)
+    return before - at > 0.5 * (over - at)
+
+
+@njit(cache=True, nogil=True)
+def _cut(
+    y: Floats, other: Floats, noise: float, tolerance: float, give: float
+) -> tuple[Ints, Ints, float]:
     """Corner indices and trends of a signal whose noise is ``noise``, and the tolerance.
+
+    The other signal follows it in an unloading by ``give``.
 
     Where the noise would set the tolerance, two of its extremes look like an unloading: such a
     record is smoothed first, and the tolerance is that of the smoothed signal.
@@ -175,16 +287,24 @@ def _cut(y: Floats, noise: float, tolerance: float) -> tuple[Ints, Ints, float]:
     if len(y) < _SHORT or _NOISY * max(noise, far) <= tolerance * top:
         edges, trend = _pieces(y, tol, 2.0)
         edges, trend = _first_cycles(y, edges, trend, tol, tolerance)
-        return edges, trend, tol
-    smooth = _smoothed(y)
-    # What is white becomes less by smoothing, what is slow does not.
-    half = min(max(_NARROWEST, len(y) // _PER_WIDTH), _WIDEST)
-    white = _LEFT / np.sqrt(2.0 * half + 1.0) * near
-    slow = np.sqrt(max(far**2 - (_GROWTH_OF_WHITE * near) ** 2, 0.0))
-    times = _EXTREMES if slow == 0.0 else _EXTREMES_SLOW
-    wide = max(tolerance * top, times * np.hypot(white, slow))
-    edges, trend = _pieces(smooth, wide, 1.0)
-    edges, trend = _without_wander(smooth, edges, trend, wide, times)
+        if len(y) < _SHORT:
+            return edges, trend, tol
+        before, wide = len(trend), tol
+        edges, trend = _without_wander(y, other, edges, trend, tol, _EXTREMES_CLEAN, give, True)
+        if len(trend) == before:
+            return edges, trend, tol
+    else:
+        smooth = _smoothed(y)
+        # What is white becomes less by smoothing, what is slow does not.
+        half = min(max(_NARROWEST, len(y) // _PER_WIDTH), _WIDEST)
+        white = _LEFT / np.sqrt(2.0 * half + 1.0) * near
+        slow = np.sqrt(max(far**2 - (_GROWTH_OF_WHITE * near) ** 2, 0.0))
+        times = _EXTREMES if slow == 0.0 else _EXTREMES_SLOW
+        wide = max(tolerance * top, times * np.hypot(white, slow))
+        edges, trend = _pieces(smooth, wide, 1.0)
+        edges, trend = _without_wander(smooth, other, edges, trend, wide, times, give, False)
+    plain, follower = without_strays(y, near), without_strays(other, _slow_noise(other)[0])
+    edges, trend = _with_dips(plain, follower, edges, trend, wide, noise, give)
     return edges, trend, tol
 
 
@@ -511,7 +631,11 @@ def _segments_of(
     f = force - (base if base < 0.0 else 0.0)
     y = f if control == 0 else depth
     ftol = max(tolerance * np.max(f), 6.0 * sf)
-    edges, trend, tol = _cut(y, sf if control == 0 else sh, tolerance)
+    give = compliance_of(f, depth)
+    if control == 0:
+        edges, trend, tol = _cut(f, depth, sf, tolerance, give)
+    else:
+        edges, trend, tol = _cut(depth, f, sh, tolerance, 1.0 / give if give > 0.0 else 0.0)
     edges, trend = _with_approach(f, edges, trend)
     if control == 1:
         edges, trend = _still_under_depth_control(f, edges, trend, ftol)
