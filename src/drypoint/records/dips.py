@@ -22,9 +22,10 @@ Ints = NDArray[np.int64]
 
 #: Shortest length, and growth from one length to the next.
 _LEAST, _GROWTH = 4, 1.4
-#: A dip counts where chance makes it in fewer than exp(-``_CHANCE``) of all places; each signal
+#: A dip counts where chance makes it in fewer than exp(-``_CHANCE``) over the square of the number
+#: of independent places (the square, since many overlap and several lengths are tried); each signal
 #: must bend by ``_EACH`` spreads. Degrees of freedom of a spread for each independent place.
-_CHANCE, _EACH, _FREE = 9.0, 2.2, 0.7
+_CHANCE, _EACH, _FREE = 11.0, 2.2, 0.7
 #: Spreads of the depth that the dip must be worth for the depth to have a say; where it has none,
 #: exp(-``_ALONE``) is asked beyond.
 _TELLS, _ALONE = 3.0, 6.0
@@ -155,7 +156,7 @@ def dips_of(
             level_f, level_h = middle(bends_f[a:end]), middle(bends_h[a:end])
             places = max(len(force) / (3.0 * wide), 4.0)
             free = _FREE * places * (1.0 if held_f[0] == 0.0 else 1.0 / _FALL**2)
-            least = _CHANCE + np.log(places)
+            least = _CHANCE + 2.0 * np.log(places)
             # A ramp has a course and corners of its own: each place against the higher one of those
             # on both sides.
             beside = 3 * wide if trend[piece] != 0 else 0
