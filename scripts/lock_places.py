@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from packaging.markers import Marker
 
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
-INTEL_MAC = 'sys_platform == "darwin" and platform_machine == "x86_64"'
-NOT_INTEL_MAC = 'sys_platform != "darwin" or platform_machine != "x86_64"'
+X86_MAC = 'sys_platform == "darwin" and platform_machine == "x86_64"'
+NOT_X86_MAC = 'sys_platform != "darwin" or platform_machine != "x86_64"'
 MARKERS = (
     *(f'sys_platform {sign} "{name}"'
       for sign in ("==", "!=") for name in ("win32", "darwin", "linux")),
     *(f'python_version {sign} "{version}"' for sign in ("<", ">=") for version in PYTHONS[1:]),
-    INTEL_MAC,
-    NOT_INTEL_MAC,
+    X86_MAC,
+    NOT_X86_MAC,
 )  # fmt: skip
-# cryptography, llvmlite and numba are not built for Intel Macs any more; the last numba there needs
-# an older numpy.
+# cryptography, llvmlite and numba are not built for Macs with x86-64 processors any more; the last
+# numba there needs an older numpy.
 OLDER = {
     "macos_x86_64": {
         "cryptography": "48.0.1",

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from drypoint.errors import RecordError
 from drypoint.records.batch import UNDECLARED, Batch, Source, TestInfo
-from drypoint.records.polygon import find, noise_of
+from drypoint.records.corners import noise_of
+from drypoint.records.polygon import find
 from drypoint.records.segments import KIND_NAMES, Kind, Segments, find_segments
 from drypoint.simulation import (
     Creep,

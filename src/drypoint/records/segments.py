@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from drypoint.errors import RecordError, Where
 from drypoint.records.batch import UNDECLARED, Batch
-from drypoint.records.polygon import cycles_of, find, noise_of
+from drypoint.records.corners import noise_of
+from drypoint.records.polygon import cycles_of, find
 from drypoint.threads import in_stretches, together
 
 Floats = NDArray[np.float64]
