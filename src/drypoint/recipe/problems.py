@@ -28,7 +28,7 @@ MOST = 100
 #: Characters of a name that a message repeats.
 _LONGEST = 120
 #: Known names that a message lists, and among which the nearest one is looked for.
-_NAMES, _COMPARED = 200, 300
+_NAMES, _COMPARED = 40, 300
 _BOUNDS = {"gt": "above", "ge": "not below", "lt": "below", "le": "not above"}
 
 
@@ -85,13 +85,15 @@ def raise_all(
         where, what, remedy = listed[0]
         raise StudyError(what, where=where, remedy=remedy)
     text = f"{len(listed)} things are wrong:"
-    for where, what, remedy in listed:
+    for where, what, remedy in listed[:MOST]:
         here = str(where)
         if where.file == file:
             line = f"line {where.line}" if where.line else ""
             here = "; ".join(part for part in (line, f"key {where.key}") if part)
         text += f"\n  {here}: {what} {remedy}".rstrip()
-    raise StudyError(text, where=Where(file), problems=tuple(listed))
+    if len(listed) > MOST:
+        text += f"\n  and {len(listed) - MOST} more"
+    raise StudyError(text, where=Where(file), problems=tuple(listed[:MOST]))
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
