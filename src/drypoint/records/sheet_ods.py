@@ -72,14 +72,14 @@ class _Sheets:
             if self.last:
                 self.rows, self.columns = self.at, max(self.columns, self.last)
                 self.filled += self.row_filled * self.row_times
-                if self.rows > ROWS or self.columns > COLUMNS:
-                    what, most = ("row", ROWS) if self.rows > ROWS else ("column", COLUMNS)
-                    got = self.rows if self.rows > ROWS else self.columns
-                    raise outside(self.name, f"{what} number", got, most)
         elif kind == "table":
             self.cells += spans(self.name, self.rows, self.columns, self.filled, self.limits)
             if self.cells > self.limits.book_cells:
                 raise too_many("cells", self.cells, self.limits.book_cells)
+            if self.rows > ROWS or self.columns > COLUMNS:
+                what, most = ("row", ROWS) if self.rows > ROWS else ("column", COLUMNS)
+                got = self.rows if self.rows > ROWS else self.columns
+                raise outside(self.name, f"{what} number", got, most)
             if self.text > self.limits.sheet_text:
                 raise Excess(
                     "The cells of the workbook hold more than "

@@ -75,10 +75,10 @@ def read_workbook(
     sheets: list[Sheet] = []
     for name in kept:
         try:
-            sheet = book.get_sheet_by_name(name)
-            if sheet.total_height * sheet.total_width > limits.cells:
+            opened = book.get_sheet_by_name(name)
+            if opened.total_height * opened.total_width > limits.cells:
                 raise _too_wide(f"{shown}!{name}", limits)
-            rows = sheet.to_python(skip_empty_area=False)
+            rows = opened.to_python(skip_empty_area=False)
         except RecordError:
             raise
         except BaseException as error:
