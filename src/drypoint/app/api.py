@@ -20,6 +20,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from drypoint.app.faults import PageError, TooMuch, from_pydantic_body
+from drypoint.app.readings import Readings
 from drypoint.app.session import Session, Shelf
 from drypoint.parsing import json_value
 from drypoint.version import __version__
@@ -51,6 +52,12 @@ def session_of(request: Request) -> Session:
     """The session of the study that the address names."""
     shelf: Shelf = request.app.state.shelf
     return shelf.session(request.path_params["key"])
+
+
+def readings_of(request: Request) -> Readings:
+    """What reads raw files for the pages."""
+    readings: Readings = request.app.state.readings
+    return readings
 
 
 async def body_of(request: Request, form: type[Form]) -> Form:
