@@ -170,7 +170,7 @@ def _look(path: Path, folder: Path) -> tuple[str, str]:
         return "READ OUTSIDE", "the force"
     if any(not s.reason or not s.remedy for s in found.set_aside):
         return "NO WORDS", said[:500]
-    if len(said) > 1_000_000:
+    if sum(map(len, {s.reason + s.remedy for s in found.set_aside})) > 1_000_000:
         return "ENDLESS WORDS", said[:500]
     return ("read" if len(found.batch) else "refused"), said[:500]
 

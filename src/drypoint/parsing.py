@@ -20,6 +20,11 @@ DIGITS = 400
 #: Characters of a TOML text (study file, area function, calibration, import profile), at most.
 MOST_TOML = 4_000_000
 _LONG = re.compile(rf"[0-9_]{{{DIGITS + 1},}}")
+#: A key of more parts than tables may nest; the parser takes time with their square.
+_LONG_KEY = re.compile(
+    r"""(?:^|[\[{,])[ \t]*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){%s,}""" % DEEPEST,
+    re.MULTILINE,
+)
 
 _DEPTH_WORDS = f"got tables or lists nested more than {DEEPEST} deep; expected at most {DEEPEST}"
 _DIGITS_WORDS = f"got a number of more than {DIGITS} digits; expected at most {DIGITS}"
@@ -41,6 +46,8 @@ def toml_document(text: str) -> dict[str, Any]:
         raise BoundError(
             f"got {len(text):,} characters; expected at most {MOST_TOML:,} (at line 1, column 1)"
         )
+    if key := _LONG_KEY.search(text):
+        raise BoundError(_DEPTH_WORDS + _at(text, key.end()))
     try:
         found = tomllib.loads(text)
     except RecursionError:

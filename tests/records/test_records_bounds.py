@@ -43,3 +43,10 @@ def test_a_wide_table(columns: int, tmp_path: Path) -> None:
     assert time.perf_counter() - start < 5.0
     assert len(one.reason) + len(one.remedy) < 5000
     assert f"got {columns:,} columns" in one.reason and "expected at most 5,000" in one.reason
+
+
+def test_a_link_to_itself(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.symlink_to(path)
+    (one,) = read([path], root=tmp_path).set_aside
+    assert one.file == "a.csv" and one.remedy

@@ -205,13 +205,14 @@ def sheet_relations(rng: random.Random) -> tuple[str, bytes]:
 
 def ods_repeats(rng: random.Random) -> tuple[str, bytes]:
     """Counts of repetition without bounds."""
+    head = "<table:table-cell table:number-columns-repeated"
     eq = rng.choice(["=", " = "])
     down, across = (rng.choice([1, 400, 20_000, 1_048_576, 10**9, 10**15]) for _ in range(2))
     full = 'office:value-type="float" office:value="1.5"'
     inner = rng.choice(
         [
-            f"<table:table-cell table:number-columns-repeated{eq}'{across}' {full}/>",
-            f"<table:table-cell table:number-columns-repeated{eq}'{across}'/><table:table-cell {full}/>",
+            f"{head}{eq}'{across}' {full}/>",
+            f"{head}{eq}'{across}'/><table:table-cell {full}/>",
             f"<table:covered-table-cell table:number-columns-repeated{eq}'{across}' {full}/>",
             "<table:table-cell office:value-type='string'><text:p>a<text:s "
             f"text:c{eq}'{across * 1000}'/>b</text:p></table:table-cell>",
@@ -297,7 +298,8 @@ def text_line(rng: random.Random) -> tuple[str, bytes]:
 def text_number(rng: random.Random) -> tuple[str, bytes]:
     """Numbers that no machine has."""
     odd = rng.choice(
-        ["7" * 5000, "1e999999999", "-1e-99999999", "0x" + "f" * 5000, "nan" * 1000, "1" + "," * 4000,
+        ["7" * 5000, "1e999999999", "-1e-99999999", "0x" + "f" * 5000, "nan" * 1000,
+         "1" + "," * 4000,
          "9" * 400 + "." + "9" * 400, "1_0", "١٢٣", "1e" + "9" * 5000]
     )  # fmt: skip
     lines = record_text().split("\n")
@@ -431,8 +433,8 @@ def place_kind(rng: random.Random, folder: Path, outside: Path) -> tuple[str, Pa
         (path / "up").symlink_to(folder, target_is_directory=True)
         os.mkfifo(path / "pipe.csv")
     else:
-        name = rng.choice(["two\nlines.csv", "\u202ecsv.exe.csv", "a" * 200 + ".csv", "-rf.csv", "con.csv",
-                           " .csv", "$(id).csv", "a!b.csv", "x;y.csv", "caf\udce9.csv"])  # fmt: skip
+        name = rng.choice(["two\nlines.csv", "\u202ecsv.exe.csv", "a" * 200 + ".csv", "-rf.csv",
+                           "con.csv", " .csv", "$(id).csv", "a!b.csv", "x;y.csv", "c\udce9.csv"])  # fmt: skip
         path = folder / name
         path.write_text(record_text(), encoding="utf-8")
     return f"place {kind}", path
