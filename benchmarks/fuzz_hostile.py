@@ -1,7 +1,7 @@
 """Hostile files, one process each: time, memory, what was opened, and how the reader ended.
 
 Each case is read in a process that was forked from one with everything loaded. It is watched: ended
-after :data:`KILL_S`; its largest memory is what the system counted.
+after :data:`KILL_S`. Its time on the processor and its largest memory are what the system counted.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "security"))
 
-LONGEST_S, MOST_BYTES, KILL_S = 5.0, 1 << 30, 30.0
+LONGEST_S, MOST_BYTES, KILL_S = 5.0, 1 << 30, 60.0
 #: Address space of a case, above what the parent has: a case beyond ends with MemoryError.
 ROOM = 6 << 30
 
@@ -96,7 +96,7 @@ def _watched(number: int, kind: str, path: Path, folder: Path, place: Path) -> C
             os.kill(child, signal.SIGKILL)
             killed = True
         time.sleep(0.002)
-    took = time.perf_counter() - start
+    took = used.ru_utime + used.ru_stime  # of the processor: others may use the machine too
     with os.fdopen(there, "rb") as pipe:
         outcome, _, words = pipe.read().decode("utf-8", "replace").partition("\n")
     memory = used.ru_maxrss * (1 if sys.platform == "darwin" else 1024)

@@ -22,7 +22,8 @@ MOST_TOML = 4_000_000
 _LONG = re.compile(rf"[0-9_]{{{DIGITS + 1},}}")
 #: A key of more parts than tables may nest; the parser takes time with their square.
 _LONG_KEY = re.compile(
-    r"""(?:^|[\[{,])[ \t]*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){%s,}""" % DEEPEST,
+    r"""(?:^|[\[{,])[ \t]*(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*)"""
+    rf"{{{DEEPEST},}}",
     re.MULTILINE,
 )
 

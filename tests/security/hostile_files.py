@@ -1,4 +1,4 @@
-"""Raw files as a hostile hand would make them, drawn from a seed; made of bytes only. Invented data.
+"""Raw files as a hostile hand would make them, drawn from a seed. Invented data.
 
 Nothing here imports a subpackage of ours. ``make`` writes one file and says of what kind it is.
 """
@@ -433,8 +433,8 @@ def place_kind(rng: random.Random, folder: Path, outside: Path) -> tuple[str, Pa
         (path / "up").symlink_to(folder, target_is_directory=True)
         os.mkfifo(path / "pipe.csv")
     else:
-        name = rng.choice(["two\nlines.csv", "\u202ecsv.exe.csv", "a" * 200 + ".csv", "-rf.csv",
-                           "con.csv", " .csv", "$(id).csv", "a!b.csv", "x;y.csv", "c\udce9.csv"])  # fmt: skip
+        odd = ("two\nlines", "\u202ecsv.exe", "a" * 200, "-rf", "con", " ", "$(id)", "a!b", "x;y")
+        name = rng.choice([*odd, "c\udce9"]) + ".csv"
         path = folder / name
         path.write_text(record_text(), encoding="utf-8")
     return f"place {kind}", path

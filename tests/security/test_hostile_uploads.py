@@ -103,6 +103,24 @@ def test_an_upload_that_claims_too_much(bench: Workbench, attack: str) -> None:
     assert bench.alive
 
 
+BODIES = {
+    "nested list": '{"folder": "x", "groups": ' + "[" * 5000 + "]" * 5000 + "}",
+    "nested options": '{"kind": "run", "options": ' + '{"a": ' * 5000 + "1" + "}" * 5001,
+    "digits": '{"kind": "run", "options": {"a": ' + "7" * 5000 + "}}",
+    "cut": '{"kind": ',
+}
+
+
+@pytest.mark.parametrize("address", ["/api/look", "/api/studies/x:study/jobs", "/api/studies"])
+@pytest.mark.parametrize("kind", BODIES)
+def test_a_request_without_bounds(bench: Workbench, address: str, kind: str) -> None:
+    head = {"content-type": "application/json"}
+    answer = bench.client.post(address, content=BODIES[kind], headers=head)
+    assert answer.status_code == 400
+    assert answer.json()["error"]["what"].startswith("The body is not valid JSON: ")
+    assert bench.alive
+
+
 def test_the_pages_say_why_they_do_not_read_a_large_file(bench: Workbench, tmp_path: Path) -> None:
     """A file of 2 GB with a sound record, most of it never written to the disk."""
     import h5py
@@ -132,3 +150,13 @@ def test_the_pages_say_why_they_do_not_read_a_large_file(bench: Workbench, tmp_p
     assert said.code == 0, said.text
     assert "time" in said.text and "force" in said.text
     path.unlink()
+
+
+@pytest.mark.parametrize("value", ["[" * 5000 + "]" * 5000, "7" * 5000])
+def test_an_import_of_a_ledger_without_bounds(value: str, tmp_path: Path) -> None:
+    path = tmp_path / "export.jsonl"
+    path.write_text(f'{{"drypoint_ledger": {value}}}\n', encoding="utf-8")
+    place = str(tmp_path / "ledger.sqlite")
+    said = process("ledger", "import", path, DRYPOINT_LEDGER=place)
+    assert said.code == 1, said.text
+    assert "export.jsonl, line 1" in said.text
