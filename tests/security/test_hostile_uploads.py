@@ -158,5 +158,5 @@ def test_an_import_of_a_ledger_without_bounds(value: str, tmp_path: Path) -> Non
     path.write_text(f'{{"drypoint_ledger": {value}}}\n', encoding="utf-8")
     place = str(tmp_path / "ledger.sqlite")
     said = process("ledger", "import", path, DRYPOINT_LEDGER=place)
-    assert said.code == 1, said.text
+    assert said.code == 2, said.text
     assert "export.jsonl, line 1" in said.text
