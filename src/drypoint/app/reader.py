@@ -24,6 +24,8 @@ READINGS = {
     "text": "drypoint.app.intake:records_text",
     "files": "drypoint.app.intake:file_values",
 }
+#: Address space that libraries reserve for their threads and never fill.
+_RESERVED = 4_000_000_000
 COMMAND_LINE = "On the command line “drypoint inspect” and “drypoint run” read it."
 
 
@@ -41,7 +43,8 @@ def serve_readings(pipe: Connection, root: Path, bounds: Bounds) -> None:
         importlib.import_module(place.partition(":")[0])
     paths.confine(root)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the workbench decides when to end
-    limit(bounds.memory)
+    limit(bounds.memory + _RESERVED)
+    _send(pipe, ("ready", None))
     while True:
         try:
             message = pipe.recv()

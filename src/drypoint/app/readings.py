@@ -23,6 +23,8 @@ from drypoint.errors import DrypointError, RecordError, Where
 _HANDS, _LOST = 2, 5
 #: Seconds between looks at a process.
 _EVERY_S = 0.05
+#: Seconds in which a process must have started.
+_START_S = 120.0
 
 
 class _Ended(Exception):  # noqa: N818
@@ -42,6 +44,7 @@ class _Process:
             target=serve_readings, args=(there, root, bounds), daemon=True
         )
         self.process.start()
+        self.ready = False
         there.close()
 
     def end(self) -> None:
@@ -140,8 +143,9 @@ class Readings:
             while True:
                 if hand.pipe.poll(_EVERY_S):
                     kind, value = hand.pipe.recv()
-                    if kind == "at":
-                        at, since = value, time.monotonic()
+                    if kind in ("at", "ready"):
+                        hand.ready = True
+                        at, since = value or "", time.monotonic()
                         before = before or resident(hand.process.pid or 0)
                         continue
                     if kind == "memory":
@@ -149,7 +153,7 @@ class Readings:
                     if kind == "fault":
                         raise _Ended(at, f"Reading ended with a fault of its own ({value}).")
                     return kind, value
-                if time.monotonic() - since > self._seconds:
+                if time.monotonic() - since > (self._seconds if hand.ready else _START_S):
                     raise _Ended(
                         at,
                         f"Reading takes longer than {self._seconds:g} s, the limit of the pages.",
