@@ -110,6 +110,7 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
             "(and decimal) in the recipe.",
         )
     delimiter, start, n_fields, mask = best
+    _bounded(n_fields, delimiter, file, start + 1)
     if layout.first_data_line is None and delimiter != " ":
         start = _with_gaps_above(lines, start, max(shift, layout.header_line or 0), delimiter, mask)
     head = _names_above(lines, start, delimiter, n_fields, layout, shift)
@@ -149,14 +150,17 @@ def _refuse_wide(lines: list[str], candidates: Split, layout: Layout, file: str)
         ]
         if len(wide) > 1 and (delimiter != " " or "\t" not in lines[wide[0]]):
             columns = len(lines[wide[-1]].split(None if delimiter == " " else delimiter))
-            if columns <= MOST_COLUMNS:
-                continue
-            raise RecordError(
-                f"Invalid table: got {columns:,} columns, parted by {_shown(delimiter)}; expected "
-                f"at most {MOST_COLUMNS:,}.",
-                where=Where(file, line=wide[0] + 1),
-                remedy="Export the columns of the record only.",
-            )
+            _bounded(columns, delimiter, file, wide[0] + 1)
+
+
+def _bounded(columns: int, delimiter: str, file: str, line: int) -> None:
+    if columns > MOST_COLUMNS:
+        raise RecordError(
+            f"Invalid table: got {columns:,} columns, parted by {_shown(delimiter)}; expected at "
+            f"most {MOST_COLUMNS:,}.",
+            where=Where(file, line=line),
+            remedy="Export the columns of the record only.",
+        )
 
 
 def _refuse_contradiction(layout: Layout, file: str) -> None:
