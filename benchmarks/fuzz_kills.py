@@ -60,8 +60,10 @@ def kills(times: int, seed: int = 1) -> int:
                 litter = [p.name for p in study.parent.rglob("*") if ".partial" in p.name]
                 found += [f"left: {name}" for name in litter]
             faults += [f"kill {n} ({name}): {words}" for words in found]
-    for words in faults[:20]:
-        print(words, file=sys.stderr)
+            for words in found:
+                print(f"kill {n} ({name}): {words}", file=sys.stderr, flush=True)
+            if n % 20 == 19:
+                print(f"{n + 1} tries, {dict(counts)}, {len(faults)} faults", flush=True)
     print(f"{sum(counts.values())} kills {dict(counts)}, {len(faults)} faults")
     return 1 if faults else 0
 
