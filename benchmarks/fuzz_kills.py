@@ -48,6 +48,8 @@ def kills(times: int, seed: int = 1) -> int:
             print(f"{name}: {spans[name]:.1f} s, exit code {said.code}", flush=True)
         for n in range(times):
             name = rng.choice(list(commands))
+            # A person signs a version once: each signature has a name of its own.
+            commands["sign"] = [*commands["sign"][:3], f"Person {n + 2} (invented)"]
             if _killed(
                 [*attacked.COMMAND, *map(str, commands[name])], rng.uniform(0.3, 1.05) * spans[name]
             ):
