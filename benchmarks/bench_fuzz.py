@@ -1,8 +1,11 @@
 """Ten thousand spoiled files of every kind: nothing escapes, hangs, or is wrong in silence.
 
-    python benchmarks/bench_fuzz.py [CASES] [SEED] [--quick]
+    python benchmarks/bench_fuzz.py [CASES] [SEED] [--quick] [--hostile] [--kills N]
 
-``--quick``: 300 cases.
+``--quick``: 300 cases. Every third case is hostile: a spreadsheet, text, HDF5 or study file that
+claims more than a machine has, a link, a pipe, a device, an odd name; each in a process of its own,
+with a watch on time (5 s), memory (1 GiB) and files outside. ``--hostile``: only these.
+``--kills N``: instead, N times a run, a signature or a ledger entry ended at a random moment.
 
 Exit code 1 when one case failed. Cases run in processes of their own, so that a crash of a library
 is seen as one.
@@ -16,6 +19,7 @@ import random
 import subprocess
 import sys
 import tempfile
+import time
 import traceback
 from collections import Counter
 from pathlib import Path
@@ -34,18 +38,44 @@ FAILED = (
     "WRONG NUMBER",
     "SILENT WRONG NUMBER",
     "REFUSED A GOOD FILE",
+    "SLOW",
+    "MEMORY",
+    "READ OUTSIDE",
+    "NO WORDS",
+    "ENDLESS WORDS",
 )
 
 
-def chunk(first: int, last: int, seed: int) -> list[tuple[str, str, str]]:
-    """(kind, what was done, outcome) of some cases."""
+Row = tuple[str, str, str, float, int]
+
+
+def hostile(case: int, seed: int) -> Row:
+    """(kind, what it was, outcome, seconds, bytes) of a hostile file."""
+    from fuzz_hostile import run
+
+    (found,) = run(case, case + 1, seed)
+    if found.outcome in FAILED:
+        print(f"case {case}: {found.kind}: {found.outcome}\n{found.words}", file=sys.stderr)
+    return "hostile", found.kind, found.outcome, found.seconds, found.bytes
+
+
+def chunk(first: int, last: int, seed: int, only: bool = False) -> list[Row]:
+    """(kind, what was done, outcome, seconds, bytes) of some cases."""
+    import fuzz_hostile
     from fuzz_cases import KINDS, bases, damaged_case, known_case
 
     out = []
     with tempfile.TemporaryDirectory() as held:
         folder = Path(held)
         bases(folder)
+        if sys.platform != "win32":
+            fuzz_hostile.prepare()
         for case in range(first, last):
+            if (only or case % 3 == 2) and sys.platform != "win32":
+                faulthandler.cancel_dump_traceback_later()
+                out.append(hostile(case, seed))
+                continue
+            start = time.perf_counter()
             rng = random.Random(seed * 1_000_003 + case)
             kind = rng.choice(("text", "text", *KINDS))
             faulthandler.dump_traceback_later(120, exit=True)
@@ -59,7 +89,7 @@ def chunk(first: int, last: int, seed: int) -> list[tuple[str, str, str]]:
                 print(f"case {case} ({kind}):\n{traceback.format_exc()}", file=sys.stderr)
             if outcome in FAILED:
                 print(f"case {case}: {kind}, {name}: {outcome}", file=sys.stderr)
-            out.append((kind, name, outcome))
+            out.append((kind, name, outcome, time.perf_counter() - start, 0))
     faulthandler.cancel_dump_traceback_later()
     return out
 
@@ -67,22 +97,30 @@ def chunk(first: int, last: int, seed: int) -> list[tuple[str, str, str]]:
 def main() -> int:
     """Run all chunks, print the counts."""
     if len(sys.argv) > 3 and sys.argv[1] == "--chunk":
-        print(json.dumps(chunk(*map(int, sys.argv[2:5]))))
+        print(json.dumps(chunk(*map(int, sys.argv[2:5]), only="--hostile" in sys.argv)))
         return 0
-    numbers = [int(a) for a in sys.argv[1:] if a != "--quick"]
+    if "--kills" in sys.argv:
+        from fuzz_kills import kills
+
+        return kills(int(sys.argv[sys.argv.index("--kills") + 1]))
+    numbers = [int(a) for a in sys.argv[1:] if a.isdigit()]
     cases = numbers[0] if numbers else 300 if "--quick" in sys.argv else CASES
     seed = numbers[1] if len(numbers) > 1 else 1
     counts: Counter[tuple[str, str]] = Counter()
     kinds: Counter[tuple[str, str]] = Counter()
+    watched: list[Row] = []
     for first in range(0, cases, CHUNK):
         last = min(first + CHUNK, cases)
         command = [sys.executable, __file__, "--chunk", str(first), str(last), str(seed)]
+        command += ["--hostile"] if "--hostile" in sys.argv else []
         done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
         if done.returncode != 0:
             counts["any", "CRASH"] += 1
             print(f"cases {first} to {last}: exit code {done.returncode}", file=sys.stderr)
             continue
-        for kind, name, outcome in json.loads(done.stdout):
+        rows: list[Row] = json.loads(done.stdout)
+        watched += [row for row in rows if row[0] == "hostile"]
+        for kind, name, outcome, _, _ in rows:
             counts[name, outcome] += 1
             kinds[kind, outcome] += 1
     for title, table in (("What was done", counts), ("Kind of file", kinds)):
@@ -94,6 +132,11 @@ def main() -> int:
             cells = (str(table.get((name, o), 0)) for o in outcomes)
             print(f"| {name.replace('_', ' ')} | " + " | ".join(cells) + " |")
         print()
+    for title, at, unit in (("Slowest", 3, "s"), ("Largest", 4, "MiB")):
+        print(f"{title} hostile files:")
+        for row in sorted(watched, key=lambda r: -float(r[at]))[:5]:
+            value = row[3] if at == 3 else row[4] / 2**20
+            print(f"  {value:.1f} {unit}: {row[1]} ({row[2]})")
     failed = sum(n for (_, outcome), n in counts.items() if outcome in FAILED)
     print(f"{sum(counts.values())} cases, {failed} failures")
     return 1 if failed else 0

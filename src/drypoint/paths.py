@@ -22,6 +22,7 @@ from drypoint.errors import PathError, Where
 
 _REQUEST: ContextVar[Path | None] = ContextVar("folder that files are read from", default=None)
 _process: list[Path] = []
+_gate: list[Callable[[Path, str, int], None]] = []
 
 #: Kinds of what is not a regular file.
 _KINDS: tuple[tuple[Callable[[int], bool], str], ...] = (
@@ -80,6 +81,12 @@ def inside(folder: Path, name: str, *, what: str = "path", key: str | None = Non
 def confine(folder: Path | None) -> None:
     """Let this process open only files inside a folder; ``None`` lifts that."""
     _process[:] = [] if folder is None else [real(folder)]
+
+
+def before_opening(look: Callable[[Path, str, int], None] | None) -> None:
+    """Call ``look`` with path, shown name and size of each file that this process opens, before a
+    byte is read; what it raises is raised. ``None`` lifts that."""
+    _gate[:] = [] if look is None else [look]
 
 
 @contextlib.contextmanager
@@ -157,6 +164,8 @@ def open_file(path: Path, shown: str = "") -> io.BufferedReader:
         raise PathError(f"Invalid path: {error}.", where=Where(shown or repr(str(path)))) from error
     if not stat.S_ISREG(before.st_mode):
         raise _not_regular(before.st_mode, shown or str(path))
+    for look in _gate:
+        look(whole, shown, before.st_size)
     fd = os.open(whole, _FLAGS)
     try:
         after = os.fstat(fd)

@@ -42,7 +42,8 @@ def values(name: str, annotation: Any, metadata: Any) -> st.SearchStrategy[Any]:
     if annotation is str:
         return WORDS
     if annotation is int:
-        return st.integers(int(bounds(annotation, metadata).get("ge", 0)), 2**31)
+        found = bounds(annotation, metadata)
+        return st.integers(int(found.get("ge", 0)), int(min(found.get("le", 2**31), 2**31)))
     if origin is dict:
         return st.dictionaries(WORDS, values("", args[1], ()), max_size=3)
     if annotation is float:

@@ -427,3 +427,48 @@ def test_every_default_that_is_a_choice_has_its_source(model: type[Section]) -> 
         not in (None, "", (), {}, 0, False)
     ]  # fmt: skip
     assert set(bare) <= PLAIN
+
+
+def whole_numbers() -> Iterator[tuple[str, Any]]:
+    """Name and annotation of every key that takes a whole number; a yes or no is none."""
+    for model in MODELS:
+        for name, info in model.model_fields.items():
+            kind = (
+                Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
+            )
+            try:
+                TypeAdapter(kind).validate_json("12", strict=True)
+                TypeAdapter(kind).validate_json("12.5", strict=True)
+            except ValidationError as error:
+                if error.errors()[0]["type"] in ("int_type", "int_from_float"):
+                    yield f"{model.__name__}.{name}", kind
+
+
+def test_every_whole_number_has_a_declared_bound() -> None:
+    """A count without one is a wish for any amount of work (10^12 trials)."""
+    found = dict(whole_numbers())
+    assert {"UncertaintyKeys.monte_carlo_trials", "StressKeys.cycles", "About.seed"} <= set(found)
+    for name, kind in found.items():
+        with pytest.raises(ValidationError) as caught:
+            TypeAdapter(kind).validate_json("1" + "0" * 20, strict=True)
+        assert caught.value.errors()[0]["type"] == "less_than_equal", name
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "most"),
+    [
+        ("uncertainty = { monte_carlo_trials = 1000000000000 }",
+         "uncertainty.monte_carlo_trials", "1e+06"),
+        ("stress = { a = { force_mN = 5.0, cycles = 1000000000 } }", "stress.a.cycles", "200"),
+        ("series = { depth_bins_nm = [" + "1.0, " * 1001 + "] }", "series.depth_bins_nm", "1000"),
+    ],
+)  # fmt: skip
+def test_a_wish_for_endless_work_is_refused(line: str, key: str, most: str) -> None:
+    text = STUDY.replace("study =", f"{line}\nstudy =", 1)
+    for mark in ("RECORDS", "SPECIMEN", "MORE", "KEYS"):
+        text = text.replace(mark, "")
+    with pytest.raises(StudyError) as caught:
+        read_study(text, "study.toml")
+    (what,) = [f"{w} {r}" for where, w, r in caught.value.problems if where.key == key]
+    assert "is given" in what
+    assert most in what

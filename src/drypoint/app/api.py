@@ -20,7 +20,9 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from drypoint.app.faults import PageError, TooMuch, from_pydantic_body
+from drypoint.app.readings import Readings
 from drypoint.app.session import Session, Shelf
+from drypoint.parsing import json_value
 from drypoint.version import __version__
 
 #: Largest body of a request that is no file.
@@ -52,6 +54,12 @@ def session_of(request: Request) -> Session:
     return shelf.session(request.path_params["key"])
 
 
+def readings_of(request: Request) -> Readings:
+    """What reads raw files for the pages."""
+    readings: Readings = request.app.state.readings
+    return readings
+
+
 async def body_of(request: Request, form: type[Form]) -> Form:
     """The body of a request, checked."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip()
@@ -63,9 +71,12 @@ async def body_of(request: Request, form: type[Form]) -> Form:
         if len(data) > MOST_BYTES:
             raise TooMuch(f"More than {MOST_BYTES // 1_000_000} MB was sent.")
     try:
+        json_value(data)  # nesting and numbers within bounds
         return form.model_validate_json(data)
     except ValidationError as error:
         raise from_pydantic_body(error) from error
+    except ValueError as error:
+        raise PageError(f"The body is not valid JSON: {error}.") from error
 
 
 def query_of(request: Request, form: type[Form]) -> Form:

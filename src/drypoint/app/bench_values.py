@@ -4,7 +4,6 @@ that a page is there at once after a restart. It may be deleted: calibrating mak
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from drypoint.app.session import State
 from drypoint.calibration import Calibration
 from drypoint.errors import PathError
 from drypoint.figures.area import ideal_area
+from drypoint.parsing import toml_document
 from drypoint.report.calibration import gather_calibration
 from drypoint.run.bench_result import BenchResult, CheckedBlock
 from drypoint.run.columns import MEANING, factor_of, unit_text
@@ -173,7 +173,7 @@ def _before(path: Path) -> dict[str, Any]:
 def _provenance(path: Path) -> dict[str, Any]:
     """What a calibration file says of where it comes from and who accepted it."""
     try:
-        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+        table = toml_document(paths.read_bytes(path).decode("utf-8"))
     except (OSError, ValueError, PathError):
         return {}
     said = table.get("provenance", {})

@@ -22,6 +22,7 @@ from drypoint.app.doors import Attempts, door_routes
 from drypoint.app.guard import Guard
 from drypoint.app.jobs import Jobs
 from drypoint.app.pages import HERE, first_view, palette
+from drypoint.app.readings import Readings
 from drypoint.app.session import Shelf
 from drypoint.app.settings import Settings
 from drypoint.app.study_api import ENDPOINTS
@@ -69,7 +70,9 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
     @contextlib.asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
         app.state.jobs.warm_up()
+        app.state.readings.warm_up()
         yield
+        app.state.readings.close()
         app.state.jobs.close()
 
     app = Starlette(
@@ -85,6 +88,12 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
     app.state.settings = settings
     app.state.shelf = Shelf(settings.root)
     app.state.jobs = Jobs(root=settings.root)
+    app.state.readings = Readings(
+        settings.root,
+        memory=settings.reading_bytes,
+        seconds=settings.reading_seconds,
+        file_bytes=settings.readable_bytes,
+    )
     app.state.attempts = Attempts()
     app.state.one_at_a_time = asyncio.Lock()
     app.state.closing = closing

@@ -144,6 +144,18 @@ def records_text(folder: Path, groups: Sequence[GroupForm]) -> str:
     return starting_recipe_records(looks, folder)
 
 
+def look_values(
+    folder: Path, groups: Sequence[GroupForm], leave_out: Sequence[str], preview: bool
+) -> list[dict[str, Any]]:
+    """Groups of a folder as plain values; see :func:`looks_of`."""
+    return [group_values(folder, g, preview=preview) for g in looks_of(folder, groups, leave_out)]
+
+
+def file_values(folder: Path, files: Sequence[Path], layout: Layout) -> dict[str, Any]:
+    """Files that are read in one way, as plain values with a preview."""
+    return group_values(folder, look_at(list(files), layout, folder), preview=True)
+
+
 def group_values(folder: Path, looks: Sequence[Understanding], *, preview: bool) -> dict[str, Any]:
     """A group as plain values, with the first lines and curves where it can be read."""
     first = next((u for u in looks if not u.questions and u.columns), looks[0])

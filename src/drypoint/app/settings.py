@@ -58,6 +58,8 @@ class Settings:
         Asked for where the workbench is open to other machines.
     upload_bytes, upload_files : int
         Largest file that may be dropped, and most files of a study folder.
+    reading_bytes, reading_seconds, readable_bytes : int, float, int
+        Memory and time in which one raw file is read for a page, and the largest that is.
     """
 
     root: Path
@@ -69,6 +71,9 @@ class Settings:
     password: Password | None = None
     upload_bytes: int = 500 * MB
     upload_files: int = 20_000
+    reading_bytes: int = 2_000 * MB
+    reading_seconds: float = 60.0
+    readable_bytes: int = 500 * MB
 
     @property
     def hosts(self) -> frozenset[str]:

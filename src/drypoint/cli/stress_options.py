@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.errors import StressError
+from drypoint.parsing import json_value
 
 
 @dataclass(frozen=True)
@@ -156,6 +156,6 @@ def _value(text: str) -> Any:
     except ValueError:
         pass
     try:
-        return json.loads(text)
+        return json_value(text)
     except ValueError:
         return text.strip('"')

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from drypoint.errors import SignerError, Where
 from drypoint.keys.names import check_name, name_key
 from drypoint.keys.proof import SigningKey, fingerprint
+from drypoint.parsing import json_value
 from drypoint.records.saved import home
 
 if TYPE_CHECKING:
@@ -204,7 +205,7 @@ def _opened(key: KeyFile, passphrase: str) -> Ed25519PrivateKey:
 
 def _values(path: Path) -> dict[str, str]:
     try:
-        values = json.loads(path.read_text(encoding="utf-8"))
+        values = json_value(path.read_text(encoding="utf-8"))
         if values["form"] != _FORM:
             raise ValueError(f"form {values['form']}")
         return {str(k): str(v) for k, v in values.items()}

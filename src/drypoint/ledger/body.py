@@ -11,6 +11,7 @@ from pydantic_core import ErrorDetails
 
 from drypoint.errors import LedgerError, Where
 from drypoint.ledger.fields import Hex, Name, Text
+from drypoint.parsing import toml_document
 
 #: A link: what it leads to (``tip``, ``frame``, ``block``, ``calibration``, ``recipe``,
 #: ``results``, ``signed``, ``entry``), and its name, hash or number.
@@ -113,7 +114,7 @@ class WithText(Body):
         if hashlib.sha256(self.text.encode("utf-8")).hexdigest() != self.sha256:
             raise ValueError("the text does not have this SHA-256; allowed: that of the text")
         try:
-            tomllib.loads(self.text)
+            toml_document(self.text)
         except tomllib.TOMLDecodeError as error:
             raise ValueError(f"the text is no TOML ({error}); allowed: TOML") from error
 

@@ -11,6 +11,7 @@ from typing import Any, Generic, TypeVar
 from drypoint.errors import LedgerError
 from drypoint.ledger.body import Body
 from drypoint.ledger.kinds import KINDS
+from drypoint.parsing import json_value
 
 B = TypeVar("B", bound=Body, covariant=True)
 C = TypeVar("C", bound=Body)
@@ -183,7 +184,7 @@ def _body(stored: Stored) -> Body:
             remedy="Use that version or a newer one; the ledger is as it was.",
         )
     try:
-        values = json.loads(stored.body)
+        values = json_value(stored.body)
     except (ValueError, RecursionError) as error:
         raise _damaged(stored, str(error)[:200]) from error
     if stored.form < 1:

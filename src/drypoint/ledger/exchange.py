@@ -20,6 +20,7 @@ from drypoint.errors import LedgerError, Where
 from drypoint.ledger.chain import follows
 from drypoint.ledger.entry import Head, Stored, canonical
 from drypoint.ledger.rules import links_of
+from drypoint.parsing import json_value
 
 if TYPE_CHECKING:
     from drypoint.ledger.rows import Rows
@@ -133,7 +134,7 @@ def read_export(path: Path) -> Export:
 
 def _object(path: Path, n: int, row: str) -> dict[str, Any]:
     try:
-        values = json.loads(row)
+        values = json_value(row)
     except ValueError:
         values = None
     if not isinstance(values, dict):

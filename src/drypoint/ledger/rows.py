@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
@@ -12,6 +11,7 @@ from drypoint.errors import LedgerError
 from drypoint.ledger.body import Link
 from drypoint.ledger.entry import Stored
 from drypoint.ledger.schema import ENTRIES, FACTS, LINKS, missing_guards
+from drypoint.parsing import json_value
 
 _PAGE = 1000
 #: How many numbers stand in one question; a database does not take any number of them.
@@ -104,7 +104,7 @@ class Rows:
         """Who has written entries, and whose keys are entered, each once."""
         query = select(ENTRIES.c.who).distinct().order_by(ENTRIES.c.who)
         wrote = [str(w) for w in self._connection.execute(query).scalars()]
-        owners = [json.loads(s.body).get("person", "") for s in self.current(["key"])]
+        owners = [json_value(s.body).get("person", "") for s in self.current(["key"])]
         return sorted({*wrote, *owners} - {""})
 
     def about(self, name: str) -> list[Stored]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.errors import RecipeError, Where
+from drypoint.parsing import toml_document
 from drypoint.recipe.toml_text import value_text
 from drypoint.records.columns import toml_line
 from drypoint.records.layout import Layout
@@ -102,7 +103,7 @@ def _same_but_layout(before: str, after: str, i: int) -> bool:
 
 
 def _bare(text: str, i: int) -> dict[str, Any]:
-    document = tomllib.loads(text)
+    document = toml_document(text)
     table = document["records"][i]
     for name in (*_PLAIN, "columns"):
         table.pop(name, None)

@@ -11,12 +11,13 @@ from drypoint.calibration.choices import Form
 from drypoint.calibration.indirect import Limits
 from drypoint.recipe.base import (
     Allowed,
-    Count,
+    Few,
     NonNegative,
     Poisson,
     Positive,
     Range,
     Section,
+    Terms,
     Words,
     key,
     knob,
@@ -120,7 +121,7 @@ class BlockKeys(Section):
         unit="%",
         source="common practice of the trade; the standard's own table goes first",
     )
-    fewest: Count = key("Fewest tests.", Limits.fewest, source="common practice of the trade")
+    fewest: Few = key("Fewest tests.", Limits.fewest, source="common practice of the trade")
 
 
 class CalibrationKeys(Section):
@@ -140,13 +141,13 @@ class CalibrationKeys(Section):
     form: Literal["series", "blunted", "table", "ideal"] = knob(
         Form, "kind", "Form of the area function.", source="Oliver and Pharr 1992"
     )
-    terms: Count | None = knob(
+    terms: Terms | None = knob(
         Form, "terms", "Number of coefficients or knots; chosen from the data where left out."
     )
     select: Literal["AICc", "cross-validation"] = knob(
         Form, "select", "What chooses the number of terms.", source="Hurvich and Tsai 1989"
     )
-    most_terms: Count = key(
+    most_terms: Terms = key(
         "Largest number of terms that is tried.",
         Form.most,
         source="our own choice: more are hardly told apart by one calibration",

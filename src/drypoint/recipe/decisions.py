@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, ValidationError
 
 from drypoint.errors import DecisionError, Where
+from drypoint.parsing import json_value
 from drypoint.recipe.base import Count, Positive, Section, Window, Words, key
 from drypoint.recipe.hashing import canonical_hash
 from drypoint.recipe.knobs import Kind
@@ -57,7 +58,7 @@ class Decision(Section):
     choices takes an earlier decision back, so that the recipe holds again.
     """
 
-    id: Annotated[int, Field(ge=0)] = key("Running number, from 1.", 0)
+    id: Annotated[int, Field(ge=0, le=1_000_000_000)] = key("Running number, from 1.", 0)
     when: Annotated[str, AfterValidator(lambda t: _utc(t) if t else t)] = key("Time, UTC.", "")
     who: Words = key("Who decided.")
     what: What = key("What was decided.")
@@ -111,7 +112,7 @@ class Span(Section):
     kind: Kind = key("Kind of segment.")
     from_s: float | None = key("Time at which it begins.", None)
     to_s: float | None = key("Time at which it ends.", None)
-    from_sample: Annotated[int, Field(ge=0)] | None = key("First sample.", None)
+    from_sample: Annotated[int, Field(ge=0, le=1_000_000_000)] | None = key("First sample.", None)
     to_sample: Count | None = key("Sample behind the last one.", None)
 
     @property
@@ -161,7 +162,7 @@ def parse_decision(line: str) -> Decision:
         When it is no JSON object, or not a decision; without file and line.
     """
     try:
-        body = json.loads(line, object_pairs_hook=_once)
+        body = json_value(line, object_pairs_hook=_once)
     except ValueError as error:
         raise DecisionError(
             f"The line is not a JSON object: {error}.",

@@ -6,7 +6,6 @@ aside with a note; the next entry marks it as torn and starts on a line of its o
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import stat
@@ -17,6 +16,7 @@ from pathlib import Path
 from drypoint import paths
 from drypoint.errors import DecisionError, Where
 from drypoint.locking import locked
+from drypoint.parsing import json_value
 from drypoint.recipe.decisions import (
     Decision,
     decision_line,
@@ -188,7 +188,7 @@ def _parsed(data: bytes, path: Path) -> tuple[Journal, bool]:
 def _is_json(line: bytes) -> bool:
     """Whether a line is whole, whatever it says."""
     try:
-        json.loads(line)
+        json_value(line)
     except ValueError:
         return False
     return True

@@ -10,8 +10,8 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from drypoint.recipe.base import (
-    Count,
     Epsilon,
+    Few,
     NonNegative,
     Positive,
     Range,
@@ -329,7 +329,7 @@ class Flags(Section):
         "Largest distance from the median without a flag, in robust standard deviations.",
         room="flags",
     )
-    outlier_tests: Count = knob(
+    outlier_tests: Few = knob(
         FlagLimits, "outlier_tests", "Fewest tests of a series for this rule.", room="flags"
     )
     outlier_share: Share = knob(
@@ -385,7 +385,7 @@ class Dynamic(Section):
     window_depth_nm: NonNegative = knob(
         DynamicOptions, "window_depth", "Least width of a window.", unit="nm", room="dynamic"
     )
-    window_samples: Annotated[int, Field(ge=4)] = knob(
+    window_samples: Annotated[int, Field(ge=4, le=1_000_000)] = knob(
         DynamicOptions, "window_samples", "Fewest samples of a window.", room="dynamic"
     )
     u_stiffness_limit: Positive = knob(

@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from drypoint.recipe.base import Count, NonNegative, Positive, Section, Share, Words, key
+from drypoint.recipe.base import NonNegative, Positive, Section, Share, Steps, Words, key
 from drypoint.recipe.context import (
     LAYER_MODULUS_LEFT_OPEN,
     NOT_UPPERMOST,
@@ -129,4 +129,4 @@ class FilmAnalysisKeys(Section):
     sampling: bool = key(
         "Whether the posterior is sampled too (Monte Carlo; needs the extra mcmc).", False
     )
-    sampling_steps: Count = key("Steps of each walker.", 1500, source="our own choice")
+    sampling_steps: Steps = key("Steps of each walker.", 1500, source="our own choice")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import itertools
 import json
 import re
 from collections.abc import Iterable, Sequence
@@ -22,6 +23,12 @@ _KINDS = {
     "list_type": "a list", "dict_type": "a table", "model_type": "a table",
     "model_attributes_type": "a table", "finite_number": "a finite number",
 }  # fmt: skip
+#: Faults of one file that are listed.
+MOST = 100
+#: Characters of a name that a message repeats.
+_LONGEST = 120
+#: Known names that a message lists, and among which the nearest one is looked for.
+_NAMES, _COMPARED = 40, 300
 _BOUNDS = {"gt": "above", "ge": "not below", "lt": "below", "le": "not above"}
 
 
@@ -78,18 +85,20 @@ def raise_all(
         where, what, remedy = listed[0]
         raise StudyError(what, where=where, remedy=remedy)
     text = f"{len(listed)} things are wrong:"
-    for where, what, remedy in listed:
+    for where, what, remedy in listed[:MOST]:
         here = str(where)
         if where.file == file:
             line = f"line {where.line}" if where.line else ""
             here = "; ".join(part for part in (line, f"key {where.key}") if part)
         text += f"\n  {here}: {what} {remedy}".rstrip()
-    raise StudyError(text, where=Where(file), problems=tuple(listed))
+    if len(listed) > MOST:
+        text += f"\n  and {len(listed) - MOST} more"
+    raise StudyError(text, where=Where(file), problems=tuple(listed[:MOST]))
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """The known name that looks most like ``name``, or empty."""
-    options = {k.lower(): k for k in known}
+    options = {k.lower(): k for k in itertools.islice(known, _COMPARED)}
     found = difflib.get_close_matches(name.lower(), list(options), n=1, cutoff=0.6)
     return options[found[0]] if found else ""
 
@@ -97,9 +106,12 @@ def nearest(name: str, known: Iterable[str]) -> str:
 def unknown(name: str, kind: str, known: Iterable[str]) -> tuple[str, str]:
     """Words for a name that does not exist, and for the names that do."""
     names = list(known)
+    more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
+    if len(name) > _LONGEST:
+        name = name[: _LONGEST - 3] + "..."
     close = nearest(name, names)
     guess = f" Did you mean “{close}”?" if close else ""
-    return f"“{name}” is not {kind}.{guess}", "Allowed: " + ", ".join(names) + "."
+    return f"“{name}” is not {kind}.{guess}", "Allowed: " + ", ".join(names[:_NAMES]) + f"{more}."
 
 
 def show(value: Any) -> str:
@@ -111,9 +123,13 @@ def show(value: Any) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def from_pydantic(errors: Iterable[ErrorDetails], model: type[Section]) -> list[Problem]:
-    """Faults that the schema found, in our words."""
-    return [_problem(error, model) for error in errors]
+def from_pydantic(errors: Sequence[ErrorDetails], model: type[Section]) -> list[Problem]:
+    """Faults that the schema found, in our words; the first :data:`MOST` of them."""
+    found = [_problem(error, model) for error in errors[:MOST]]
+    if len(errors) > MOST:
+        what = f"{len(errors) - MOST} more keys are wrong."
+        found.append(Problem(found[-1].path, what, "Repair the first ones, then try again."))
+    return found
 
 
 def _problem(error: ErrorDetails, model: type[Section]) -> Problem:

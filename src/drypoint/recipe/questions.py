@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from drypoint.recipe.base import Positive, Section, Words, key
+from drypoint.recipe.base import Positive, Section, Trials, Words, key
 
 Quantity = Literal["H_IT", "E_IT", "E_r", "E_IT_star", "HM", "HM_s", "C_IT", "R_IT", "eta_IT", "S"]
 
@@ -14,7 +14,7 @@ Quantity = Literal["H_IT", "E_IT", "E_r", "E_IT_star", "HM", "HM_s", "C_IT", "R_
 class SeriesKeys(Section):
     """How the tests of a specimen are gathered."""
 
-    depth_bins_nm: tuple[Positive, ...] = key(
+    depth_bins_nm: Annotated[tuple[Positive, ...], Field(max_length=1000)] = key(
         "Edges of the bins of contact depth in which cycles are gathered; where left out, one bin "
         "for each step of a stepped loading.",
         (),
@@ -53,7 +53,7 @@ class Comparison(Section):
 class UncertaintyKeys(Section):
     """How uncertainties are propagated."""
 
-    monte_carlo_trials: Annotated[int, Field(ge=0)] = key(
+    monte_carlo_trials: Trials = key(
         "Trials of a Monte Carlo propagation beside the linear one; 0 for none.",
         0,
         source="GUM Supplement 1",

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 
 from drypoint import materials
 from drypoint.errors import DrypointError
+from drypoint.parsing import toml_document
 from drypoint.recipe.benches import LoadedBench
 from drypoint.recipe.context import packaged
 from drypoint.recipe.schema import StudyFile
@@ -33,7 +33,7 @@ def reference_notes(file: StudyFile, benches: Mapping[str, LoadedBench]) -> tupl
 def _of_bench(bench: LoadedBench) -> list[str]:
     """Materials of a calibration file whose packaged value has changed since."""
     out = []
-    for entry in tomllib.loads(bench.text).get("references", []):
+    for entry in toml_document(bench.text).get("references", []):
         try:
             material = materials.load(str(entry["name"]))
             change = materials.change(str(entry["name"]))

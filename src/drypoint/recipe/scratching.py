@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from drypoint.recipe.base import (
-    Count,
+    Few,
     NonNegative,
     Positive,
     Section,
@@ -196,7 +196,7 @@ class ScratchKeys(Section):
         "Share of the largest load below which no candidate is looked for.",
         source="our own choice: first touch bends all signals",
     )
-    most_candidates: Count = knob(
+    most_candidates: Few = knob(
         CandidateOptions,
         "most",
         "Candidates on a track at most.",

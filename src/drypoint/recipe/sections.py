@@ -13,6 +13,7 @@ from drypoint.recipe.base import (
     Poisson,
     Positive,
     Section,
+    Seed,
     Words,
     key,
     knob,
@@ -48,7 +49,7 @@ class About(Section):
     invented: bool = key(
         "True where the data are invented: every page, figure and table then says so.", False
     )
-    seed: Annotated[int, Field(ge=0)] = key("Seed of everything that is drawn at random.", 1)
+    seed: Seed = key("Seed of everything that is drawn at random.", 1)
 
 
 class ColumnKeys(Section):
@@ -147,7 +148,7 @@ class Specimen(Section):
     reference: Words | None = key("Name of a packaged reference material.", None)
     thickness_nm: Positive | None = key("Thickness of a film.", None, unit="nm")
     u_thickness_nm: NonNegative | None = key("Its standard uncertainty.", None, unit="nm")
-    layers: tuple[FilmLayerKeys, ...] = key(
+    layers: Annotated[tuple[FilmLayerKeys, ...], Field(max_length=20)] = key(
         "Layers of a coated specimen, the uppermost first; with them the film's own modulus and "
         "hardness are found from all its tests.",
         (),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from drypoint.errors import DrypointError
+from drypoint.parsing import toml_document
 from drypoint.recipe.knobs import Analysis, Drift, Zero
 from drypoint.recipe.load import read_study
 from drypoint.recipe.schema import VERSION
@@ -73,7 +74,7 @@ def starting_recipe(
     records = records_toml.strip() + "\n" if records_toml.strip() else _RECORDS
     names = dict.fromkeys(specimens)
     try:
-        for table in tomllib.loads(records).get("records", []):
+        for table in toml_document(records).get("records", []):
             names.setdefault(str(table.get("specimen", "specimen")), None)
     except (tomllib.TOMLDecodeError, AttributeError, TypeError):
         pass  # the check at the end says where the fault is
@@ -114,7 +115,7 @@ def _rule_of(calibration: Path) -> list[str]:
     """The choices under which a calibration was found: its area function holds under no others.
     Nothing where the file cannot be read; the check of the whole says what is wrong with it."""
     try:
-        rule = tomllib.loads(read_text(calibration))["found_with"]
+        rule = toml_document(read_text(calibration))["found_with"]
         lines = [f"beta = {float(rule['beta'])!r}"] if "beta" in rule else []
         if "epsilon" in rule:
             told = str(rule["epsilon"])

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from drypoint.recipe.base import (
-    Count,
+    Cycles,
     NonNegative,
     Positive,
     Section,
@@ -60,7 +60,7 @@ class SolidKeys(Section):
         unit="GPa",
     )
     u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
-    yield_table: tuple[tuple[NonNegative, Positive], ...] = key(
+    yield_table: Annotated[tuple[tuple[NonNegative, Positive], ...], Field(max_length=1000)] = key(
         f"Pairs of plastic strain and true stress in GPa, {_EITHER}; straight between them, level "
         "after the last.",
         (),
@@ -126,13 +126,15 @@ class StressKeys(Section):
     )
     shape: TipKeys | None = key("A tip of its own, instead of tip or bench.", None)
     rigid: bool = key("Take the tip as rigid, whatever its modulus.", False)
-    layers: tuple[StressLayerKeys, ...] = key("Layers, the uppermost first.", ())
+    layers: Annotated[tuple[StressLayerKeys, ...], Field(max_length=20)] = key(
+        "Layers, the uppermost first.", ()
+    )
     substrate: SolidKeys = key("What lies below all layers, without end.", SolidKeys)
     force_mN: Positive | None = key("Largest force.", None, unit="mN")
     depth_nm: Positive | None = key("Largest depth.", None, unit="nm")
     hold_s: NonNegative = key("Time at the largest force; it changes nothing.", 0.0)
     unload: bool = key("Take the tip out again at the end.", True)
-    cycles: Count = key("Number of load cycles.", 1)
+    cycles: Cycles = key("Number of load cycles.", 1)
     cycle_forces: Literal["same", "rising"] = key(
         "Every cycle up to the largest force, or in even steps up to it.", "same"
     )

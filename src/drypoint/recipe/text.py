@@ -9,6 +9,7 @@ from typing import Any
 
 from drypoint import paths
 from drypoint.errors import PathError, RecipeError, Where
+from drypoint.parsing import MOST_TOML, BoundError, toml_document
 
 Document = dict[str, Any]
 
@@ -21,7 +22,7 @@ def read_text(path: Path) -> str:
 def read_file(path: Path) -> bytes:
     """The bytes of a study file, or of a file that it names."""
     try:
-        return paths.read_bytes(path)
+        raw = paths.read_bytes(path, most=4 * MOST_TOML + 1)
     except PathError as error:
         raise RecipeError(error.what, where=error.where, remedy=error.remedy) from error
     except FileNotFoundError as error:
@@ -36,6 +37,14 @@ def read_file(path: Path) -> bytes:
             where=Where(str(path)),
             remedy="Check the path and your rights.",
         ) from error
+    if len(raw) > 4 * MOST_TOML:
+        raise RecipeError(
+            f"Invalid file: got more than {4 * MOST_TOML / 1e6:g} MB; expected a text of at most "
+            f"{MOST_TOML / 1e6:g} million characters.",
+            where=Where(str(path)),
+            remedy="Check whether this is the file that was meant.",
+        )
+    return raw
 
 
 def text_of(raw: bytes, path: Path) -> str:
@@ -54,12 +63,18 @@ def text_of(raw: bytes, path: Path) -> str:
 def parse(text: str, path: Path) -> Document:
     """The keys of a TOML text."""
     try:
-        return tomllib.loads(text)
+        return toml_document(text)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
         line = int(found[1]) if found else text.count("\n") + 1
         column = int(found[2]) if found else None
         what = re.sub(r"\s*\(at .*\)$", "", str(error))
+        if isinstance(error, BoundError):
+            raise RecipeError(
+                f"Invalid text: {what}.",
+                where=Where(str(path), line=line, column=column),
+                remedy="No study needs more; look at this place of the file.",
+            ) from error
         raise RecipeError(
             f"This is not valid TOML: {what}.",
             where=Where(str(path), line=line, column=column),

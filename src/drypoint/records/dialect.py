@@ -20,6 +20,10 @@ DELIMITERS = ("\t", ";", "|", ",", " ")
 _WINDOW = 400
 _ENOUGH = 20
 _LONGEST_HEAD = 5000
+#: Lines in which a table of numbers is looked for.
+_MOST_HEAD = 50_000
+#: Columns of a table, at most: far more than an instrument records.
+MOST_COLUMNS = 5_000
 #: A field that is several numbers: another delimiter parts them.
 _SEVERAL = re.compile(r"[\d.,+\-eE]+(?:[\s;|]+[\d.,+\-eE]+)+")
 _SEP = re.compile(r'"?sep=(.)"?', re.IGNORECASE)
@@ -81,10 +85,22 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
         declared_delimiter = declared_delimiter or said[1]
         shift = 1
     candidates = (declared_delimiter,) if declared_delimiter else DELIMITERS
+    _refuse_wide(lines, candidates, layout, file)
     best = _best_run(lines, candidates, layout, shift)
     if best is None and rest:
-        lines = text.split("\n")
+        most = _MOST_HEAD + max(layout.header_line or 0, layout.first_data_line or 0)
+        lines = text.split("\n", most)
+        if endless := len(lines) > most:
+            lines = lines[:most]
+        _refuse_wide(lines, candidates, layout, file)
         best = _best_run(lines, candidates, layout, shift)
+        if best is None and endless:
+            raise RecordError(
+                f"Invalid header: got {most:,} lines without a table of numbers; expected it to "
+                "begin before.",
+                where=Where(file, line=most),
+                remedy="Check whether this is a record; if it is, declare first_data_line.",
+            )
     if best is None:
         tried = " ".join(_shown(d) for d in candidates)
         raise RecordError(
@@ -94,6 +110,7 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
             "(and decimal) in the recipe.",
         )
     delimiter, start, n_fields, mask = best
+    _bounded(n_fields, delimiter, file, start + 1)
     if layout.first_data_line is None and delimiter != " ":
         start = _with_gaps_above(lines, start, max(shift, layout.header_line or 0), delimiter, mask)
     head = _names_above(lines, start, delimiter, n_fields, layout, shift)
@@ -119,6 +136,31 @@ def find_dialect(text: str, layout: Layout, file: str) -> Dialect:
         questions=questions,
         said=units_said(lines, shift, start, skip, layout.comment),
     )
+
+
+def _refuse_wide(lines: list[str], candidates: Split, layout: Layout, file: str) -> None:
+    """Refuse a table of more columns than records have, before its fields are looked at."""
+    for delimiter in candidates:
+        wide = [
+            i
+            for i, line in enumerate(lines)
+            if len(line) > MOST_COLUMNS
+            and not _is_comment(line, layout.comment)
+            and line.count(delimiter) >= MOST_COLUMNS
+        ]
+        if len(wide) > 1 and (delimiter != " " or "\t" not in lines[wide[0]]):
+            columns = len(lines[wide[-1]].split(None if delimiter == " " else delimiter))
+            _bounded(columns, delimiter, file, wide[0] + 1)
+
+
+def _bounded(columns: int, delimiter: str, file: str, line: int) -> None:
+    if columns > MOST_COLUMNS:
+        raise RecordError(
+            f"Invalid table: got {columns:,} columns, parted by {_shown(delimiter)}; expected at "
+            f"most {MOST_COLUMNS:,}.",
+            where=Where(file, line=line),
+            remedy="Export the columns of the record only.",
+        )
 
 
 def _refuse_contradiction(layout: Layout, file: str) -> None:

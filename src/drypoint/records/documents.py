@@ -87,7 +87,7 @@ def shown_path(path: Path, root: Path | None) -> str:
     """A file's name for people and provenance: relative to ``root`` where it can be."""
     if root is not None:
         try:
-            return path.resolve().relative_to(Path(root).resolve()).as_posix()
+            return paths.real(path).relative_to(paths.real(root)).as_posix()
         except (ValueError, OSError):
             pass
     return path.as_posix()

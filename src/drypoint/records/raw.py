@@ -46,6 +46,10 @@ class Limits:
         How many times its packed size a member (above 1 MB) may unpack to.
     cells : int
         Most cells of one sheet.
+    book_cells, sheets : int
+        Most cells of all sheets of a workbook, and most sheets.
+    sheet_text : int
+        Most characters in the cells of a workbook.
     """
 
     file_bytes: int = MAX_BYTES
@@ -54,6 +58,9 @@ class Limits:
     zip_members: int = 100_000
     zip_ratio: float = 250.0
     cells: int = 6_000_000
+    book_cells: int = 24_000_000
+    sheets: int = 10_000
+    sheet_text: int = 100_000_000
 
 
 def kind_of(head: bytes) -> str:

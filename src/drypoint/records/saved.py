@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import platformdirs
 
 from drypoint.errors import RecipeError, Where
+from drypoint.parsing import toml_document
 from drypoint.records.columns import toml_line
 from drypoint.records.layout import ROLES, Column, Layout
 
@@ -132,7 +133,7 @@ def with_answers(layout: Layout, answers: list[str]) -> Layout:
     columns = dict(layout.columns)
     for line in answers:
         try:
-            table = tomllib.loads(line.replace(" and ", "\n") if '" and ' in line else line)
+            table = toml_document(line.replace(" and ", "\n") if '" and ' in line else line)
             for key, value in table.items():
                 if key in ROLES:
                     columns[key] = Column(**value)
@@ -188,7 +189,7 @@ def _quote(text: str) -> str:
 
 def _read(path: Path) -> Saved:
     try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
+        table = toml_document(path.read_text(encoding="utf-8"))
         shape, layout = table["shape"], dict(table["layout"])
         columns = {k: Column(**v) for k, v in layout.pop("columns", {}).items()}
         layout["inside"] = tuple(layout.get("inside", ()))

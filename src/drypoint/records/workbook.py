@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import datetime
 import io
-import re
 from collections import Counter
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -17,15 +16,10 @@ from typing import Any
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.marks import numeric
 from drypoint.records.raw import Limits
-from drypoint.records.unpack import open_zip
+from drypoint.records.workbook_parts import checked
 
 #: Written before text that would read as a number.
 TEXT = "'"
-_REF = re.compile(rb"""<(?:\w+:)?c\b[^>]*?\br=["']([A-Za-z]{1,8})([0-9]{1,12})["']""")
-_ROW_REF = re.compile(rb"""<(?:\w+:)?row\b[^>]*?\br=["']([0-9]{1,12})["']""")
-_ROW = re.compile(rb"<table:table-row\b([^>]*)>(.*?)</table:table-row>", re.DOTALL)
-_CELL = re.compile(rb"<table:(?:covered-)?table-cell\b([^>]*)>")
-_REPEATED = re.compile(rb"""number-(?:columns|rows)-repeated=["']([0-9]{1,12})["']""")
 _PLAIN = str.maketrans({"\t": " ", "\n": " ", "\r": " ", '"': "”", "\x00": " "})
 
 
@@ -53,7 +47,7 @@ def read_workbook(
     import python_calamine as calamine
 
     if raw[:2] == b"PK":
-        _refuse_bombs(raw, shown, limits)
+        raw = checked(raw, shown, limits)
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(raw))
         listed = book.sheets_metadata
@@ -81,7 +75,12 @@ def read_workbook(
     sheets: list[Sheet] = []
     for name in kept:
         try:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            opened = book.get_sheet_by_name(name)
+            if opened.total_height * opened.total_width > limits.cells:
+                raise _too_wide(f"{shown}!{name}", limits)
+            rows = opened.to_python(skip_empty_area=False)
+        except RecordError:
+            raise
         except BaseException as error:
             raise _broken(f"{shown}!{name}", error) from error
         found = as_text(name, rows)
@@ -92,6 +91,14 @@ def read_workbook(
             "The workbook is empty.", where=Where(shown), remedy="Export the record again."
         )
     return sheets, notes
+
+
+def _too_wide(shown: str, limits: Limits) -> RecordError:
+    return RecordError(
+        f"The sheet spans more than {limits.cells:,} cells.",
+        where=Where(shown),
+        remedy="Delete what lies far away from the table, in a copy.",
+    )
 
 
 def _broken(shown: str, error: BaseException) -> DrypointError:
@@ -108,72 +115,6 @@ def _broken(shown: str, error: BaseException) -> DrypointError:
     return RecordError(what, where=Where(shown), remedy=remedy)
 
 
-def _refuse_bombs(raw: bytes, shown: str, limits: Limits) -> None:
-    """A few bytes can claim a sheet of many thousand million cells: look before it is opened."""
-    with open_zip(io.BytesIO(raw), shown) as archive:
-        size = 0
-        for info in archive.infolist():
-            if not info.filename.endswith((".xml", ".rels", ".bin")):
-                continue
-            try:
-                with archive.open(info) as file:
-                    text = file.read(limits.file_bytes - size + 1)
-            except Exception as error:  # whatever a damaged member brings
-                raise _broken(shown, error) from error
-            size += len(text)
-            if size > limits.file_bytes:
-                raise RecordError(
-                    "Unpacked, the workbook is larger than the limit of "
-                    f"{limits.file_bytes / 1e6:g} MB.",
-                    where=Where(shown),
-                    remedy="Split it, or raise the limit if the size is right.",
-                )
-            if _cells(text) > limits.cells:
-                raise RecordError(
-                    f"A sheet spans more than {limits.cells} cells.",
-                    where=Where(shown),
-                    remedy="Delete what stands far away from the table, in a copy.",
-                )
-
-
-def _cells(xml: bytes) -> int:
-    """Size of the rectangle around all cells of a sheet, from its XML."""
-    if b"<table:table-row" in xml:
-        return _cells_ods(xml)
-    rows = max((int(m) for m in _ROW_REF.findall(xml)), default=0)
-    columns = 1
-    seen: set[bytes] = set()
-    for letters, digits in _REF.findall(xml):
-        rows = max(rows, int(digits))
-        if letters not in seen:
-            seen.add(letters)
-            n = 0
-            for letter in letters.upper():
-                n = 26 * n + letter - 64
-            columns = max(columns, n)
-    return rows * columns
-
-
-def _cells_ods(xml: bytes) -> int:
-    """The same for a sheet in which equal cells and rows are written once, with a count."""
-    at = rows = columns = 0
-    for attributes, body in _ROW.findall(xml):
-        width = last = 0
-        for cell in _CELL.findall(body):
-            width += _times(cell)
-            if b"value" in cell or not cell.endswith(b"/"):
-                last = width
-        at += _times(attributes)
-        if last:
-            rows, columns = at, max(columns, last)
-    return rows * columns
-
-
-def _times(attributes: bytes) -> int:
-    found = _REPEATED.search(attributes)
-    return int(found[1]) if found else 1
-
-
 def as_text(name: str, rows: list[list[Any]]) -> Sheet:
     """A sheet's rows as lines. Rows of numbers are filled up to their usual width."""
     lines: list[list[str]] = []
@@ -181,7 +122,8 @@ def as_text(name: str, rows: list[list[Any]]) -> Sheet:
     numbers = []
     worded = 0
     for row in rows:
-        cells = [_cell(v) for v in row]
+        row = _without_empty_end(row)
+        cells = [_cell(v) if v != "" else "" for v in row]
         while cells and not cells[-1]:
             cells.pop()
         looks = [isinstance(v, str) and numeric(c) for v, c in zip(row, cells, strict=False)]
@@ -202,6 +144,13 @@ def as_text(name: str, rows: list[list[Any]]) -> Sheet:
             cells += [""] * (width - len(cells))
     text = "\n".join("\t".join(cells) for cells in lines) + "\n"
     return Sheet(name, text, sum(numbers), worded)
+
+
+def _without_empty_end(row: list[Any]) -> list[Any]:
+    last = len(row)
+    while last and row[last - 1] == "":
+        last -= 1
+    return row[:last] if last < len(row) else row
 
 
 def _cell(value: Any) -> str:

@@ -3,7 +3,6 @@ those on the disk, byte for byte first and then value by value."""
 
 from __future__ import annotations
 
-import json
 import re
 import shutil
 from collections.abc import Iterator, Mapping
@@ -15,6 +14,7 @@ from typing import Any, Literal
 import polars as pl
 
 from drypoint.errors import DrypointError, StoreError
+from drypoint.parsing import json_value
 from drypoint.recipe import Study, load_study
 from drypoint.run.differences import Difference, table_differences, value_differences
 from drypoint.run.progress import Watch
@@ -143,7 +143,7 @@ def _inside(name: str, ours: Path, theirs: Path) -> list[Difference]:
     bare = Difference(name, "", 0, None, float("inf"), "is not the file that is computed")
     try:
         if name.endswith(".json"):
-            a, b = (json.loads(p.read_text(encoding="utf-8")) for p in (ours, theirs))
+            a, b = (json_value(p.read_text(encoding="utf-8")) for p in (ours, theirs))
             found = value_differences(name, _compared(a), _compared(b))
             # The program, its libraries and the processor are named apart from the values.
             return found or ([] if _compared(a) == _compared(b) else [bare])

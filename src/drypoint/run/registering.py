@@ -4,7 +4,6 @@ in the ledger; nothing is written anywhere before."""
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -19,6 +18,7 @@ from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
 from drypoint.errors import PathError, Where
 from drypoint.notices import INVENTED_FILE, with_origin
+from drypoint.parsing import toml_document
 from drypoint.recipe import dumps
 from drypoint.run.bench_result import Acceptance, BenchResult, CheckedBlock
 from drypoint.run.result import Provenance
@@ -247,7 +247,7 @@ def acceptance_of(result: BenchResult) -> Acceptance | None:
 def _table_of(path: Path) -> dict[str, Any] | None:
     """The tables of a calibration file; ``None`` where it is none."""
     try:
-        table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+        table = toml_document(paths.read_bytes(path).decode("utf-8"))
     except (OSError, ValueError, PathError):
         return None
     return table if table.get("format") == FORMAT else None

@@ -13,6 +13,7 @@ import polars as pl
 
 from drypoint import paths
 from drypoint.errors import PathError, RecipeError, Where
+from drypoint.parsing import toml_document
 from drypoint.recipe import Study, dumps, load_study, read_study
 from drypoint.run.columns import COLUMNS, column, factor_of
 from drypoint.run.progress import Watch
@@ -99,7 +100,7 @@ def parse_change(text: str, study: Study) -> list[Change]:
     if value.strip().endswith(".toml"):
         path = Path(value.strip())
         try:
-            table = tomllib.loads(paths.read_bytes(path).decode("utf-8"))
+            table = toml_document(paths.read_bytes(path).decode("utf-8"))
         except (OSError, PathError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
             raise RecipeError(
                 f"The file cannot be read as TOML: {error}.", where=Where(str(path), key=key),
@@ -107,7 +108,7 @@ def parse_change(text: str, study: Study) -> list[Change]:
             ) from error  # fmt: skip
         return [Change(key, table)]
     try:
-        parsed = tomllib.loads(f"v = {value.strip()}")["v"]
+        parsed = toml_document(f"v = {value.strip()}")["v"]
     except tomllib.TOMLDecodeError:
         parsed = value.strip()
     return [Change(key, parsed)]
@@ -115,7 +116,7 @@ def parse_change(text: str, study: Study) -> list[Change]:
 
 def changes_between(old: Study, new: Study) -> list[Change]:
     """What differs between two recipes, key by key (lists as wholes)."""
-    a, b = (tomllib.loads(s.text) for s in (old, new))
+    a, b = (toml_document(s.text) for s in (old, new))
     out: list[Change] = []
 
     def walk(x: Any, y: Any, path: tuple[str, ...]) -> None:
@@ -138,7 +139,7 @@ def changed_study(study: Study, changes: Sequence[Change]) -> Study:
     RecipeError
         When the changed recipe is not a valid one.
     """
-    tree = deepcopy(tomllib.loads(study.text))
+    tree = deepcopy(toml_document(study.text))
     for c in changes:
         *path, last = c.key.split(".")
         place = tree

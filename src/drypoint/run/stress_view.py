@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drypoint.errors import RecipeError, StressError, Where
+from drypoint.parsing import toml_document
 from drypoint.recipe import Study, canonical_hash, read_study
 from drypoint.recipe.problems import unknown
 from drypoint.recipe.to_stress import stress_problem
@@ -81,7 +81,7 @@ def changed_run(study: Study, name: str, what: WhatIf) -> Study:
 
 
 def _tree(study: Study, name: str, what: WhatIf) -> dict[str, Any]:
-    tree = deepcopy(tomllib.loads(study.text))
+    tree = deepcopy(toml_document(study.text))
     table = tree["stress"][name]
     if what.force_mN is not None or what.depth_nm is not None:
         for key in ("force_mN", "depth_nm"):

@@ -16,6 +16,7 @@ from typing import Any
 from drypoint import paths
 from drypoint.errors import PathError, StoreError, Where
 from drypoint.locking import lock_file
+from drypoint.parsing import json_value
 from drypoint.store.atomic import atomic_write, cannot_write
 
 #: Stands as ``previous`` in the first line.
@@ -51,7 +52,7 @@ def read_chain(path: Path) -> tuple[dict[str, Any], ...]:
     before = BEGINNING
     for n, line in enumerate(text.splitlines(), start=1):
         try:
-            values = json.loads(line)
+            values = json_value(line)
             right = values["hash"] == hash_of(values)
             follows = values["previous"] == before
         except (ValueError, KeyError, TypeError):

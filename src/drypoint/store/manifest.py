@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import Any
 
 from drypoint import paths
 from drypoint.errors import PathError, StoreError, Where
+from drypoint.parsing import json_value
 from drypoint.store.atomic import atomic_write
 from drypoint.store.tables import json_bytes
 
@@ -78,7 +78,7 @@ def read_manifest(folder: Path) -> Manifest:
     path = folder / NAME
     remedy = "Run the study again."
     try:
-        body = json.loads(paths.read_bytes(path).decode("utf-8"))
+        body = json_value(paths.read_bytes(path).decode("utf-8"))
         if body["manifest"] != FORM:
             raise StoreError(
                 f"The result set has form {body['manifest']}; this version reads form {FORM}.",

@@ -7,7 +7,6 @@ result set; :func:`recover` puts back what a kill between two steps has left the
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import re
 import shutil
@@ -21,6 +20,7 @@ import polars as pl
 from drypoint import paths
 from drypoint.errors import StoreError, Where
 from drypoint.locking import lock_file
+from drypoint.parsing import json_value
 from drypoint.store.atomic import cannot_write, is_left, new_tag, patiently, sync_folder
 from drypoint.store.manifest import (
     NAME,
@@ -53,7 +53,7 @@ class Results:
         """A JSON file of the set, for example ``"summary.json"``."""
         path = self.path(name)
         try:
-            return json.loads(paths.read_bytes(path).decode("utf-8"))
+            return json_value(paths.read_bytes(path).decode("utf-8"))
         except (OSError, ValueError) as error:
             raise _unreadable(path) from error
 

@@ -10,8 +10,8 @@ from typing import Any
 from pydantic import Field
 from starlette.requests import Request
 
-from drypoint.app.api import Endpoint, Form, session_of
-from drypoint.app.intake import GroupForm, LayoutForm, group_values, layout_of, raw_files
+from drypoint.app.api import Endpoint, Form, readings_of, session_of
+from drypoint.app.intake import GroupForm, LayoutForm, layout_of, raw_files
 from drypoint.app.pages import View
 from drypoint.app.session import State
 from drypoint.app.study_api import after_write
@@ -19,7 +19,6 @@ from drypoint.errors import DrypointError, RecipeError, RecordError, Where
 from drypoint.recipe import Study
 from drypoint.recipe.blocks import with_layout
 from drypoint.records.layout import ROLES, Layout, SetAside
-from drypoint.records.looking import look_at
 
 
 class OneTable(Form):
@@ -75,7 +74,7 @@ def _into(root: Path, study: Study) -> list[dict[str, str]]:
 def table(request: Request, query: OneTable) -> dict[str, Any]:
     """What is understood of the files of one records table."""
     study = session_of(request).state().study
-    return _understood(study, query.table, _layout(study, query.table))
+    return _understood(request, study, query.table, _layout(study, query.table))
 
 
 def table_with(request: Request, body: Other) -> dict[str, Any]:
@@ -83,7 +82,7 @@ def table_with(request: Request, body: Other) -> dict[str, Any]:
     study = session_of(request).state().study
     _layout(study, body.table)
     group = GroupForm(files=["-"], layout=body.layout, answers=body.answers)
-    return _understood(study, body.table, layout_of(group))
+    return _understood(request, study, body.table, layout_of(group))
 
 
 def _layout(study: Study, i: int) -> Layout:
@@ -96,7 +95,7 @@ def _layout(study: Study, i: int) -> Layout:
     return study.layout(i)
 
 
-def _understood(study: Study, i: int, layout: Layout) -> dict[str, Any]:
+def _understood(request: Request, study: Study, i: int, layout: Layout) -> dict[str, Any]:
     files = [study.folder / f for f in study.record_files(i)]
     odd = study.odd_files(study.file.records[i].files)
     if not files:
@@ -106,8 +105,7 @@ def _understood(study: Study, i: int, layout: Layout) -> dict[str, Any]:
             where=Where(first.file),
             remedy=first.remedy,
         )
-    looks = look_at(files, layout, study.folder)
-    values = group_values(study.folder, looks, preview=True)
+    values = readings_of(request).read("files", study.folder, files, layout)
     values["faults"] = [*values["faults"], *(asdict(o) for o in odd)]
     return {**values, "specimen": study.file.records[i].specimen, "table": i}
 

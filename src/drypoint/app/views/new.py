@@ -12,9 +12,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from drypoint import materials, paths
-from drypoint.app.api import Endpoint, Form
+from drypoint.app.api import Endpoint, Form, readings_of
 from drypoint.app.faults import Overtaken, PageError
-from drypoint.app.intake import GroupForm, group_values, looks_of, raw_files, records_text
+from drypoint.app.intake import GroupForm, raw_files
 from drypoint.app.pages import page
 from drypoint.app.places import find_studies, inside, key_of, plain_name
 from drypoint.app.uploads import upload
@@ -119,8 +119,8 @@ def look(request: Request, body: Look) -> dict[str, Any]:
     folder = inside(root, body.folder)
     if not folder.is_dir():
         return {"groups": []}
-    found = looks_of(folder, body.groups, body.leave_out)
-    return {"groups": [group_values(folder, g, preview=body.preview) for g in found]}
+    given = (folder, body.groups, body.leave_out, body.preview)
+    return {"groups": readings_of(request).read("look", *given)}
 
 
 def create(request: Request, body: NewStudy) -> dict[str, Any]:
@@ -142,7 +142,7 @@ def create(request: Request, body: NewStudy) -> dict[str, Any]:
         bench = Path(os.path.relpath(place, folder)).as_posix()
     text = starting_recipe(
         body.name,
-        records_text(folder, body.groups),
+        readings_of(request).read("text", folder, body.groups),
         shape=body.shape,
         question=body.question,
         laboratory=body.laboratory,
