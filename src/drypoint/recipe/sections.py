@@ -54,10 +54,19 @@ class About(Section):
 class ColumnKeys(Section):
     """A column of a raw file."""
 
+    younger: ClassVar = ("attributes",)
+
     name: Words | None = knob(Column, "name", "Name of the column as in the file.")
     index: Count | None = knob(Column, "index", "Number of the column, from 1.")
     unit: str | None = knob(Column, "unit", "Unit of the numbers; as the file says where left out.")
     scale: NonZero = knob(Column, "scale", "Multiplies the numbers of the column.")
+    attributes: Literal["apply", "ignore"] | None = knob(
+        Column,
+        "attributes",
+        "Attributes of an HDF5 dataset that may scale its numbers, such as “multiplier”: apply "
+        "(number times factor plus offset) or ignore. Needed where the file names no convention.",
+        source="cf2023",
+    )
 
     rules: ClassVar = (
         OneOf(
