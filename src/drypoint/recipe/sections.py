@@ -245,6 +245,7 @@ class MeasuredArea(Section):
 class Output(Section):
     """What is written, and where."""
 
+    younger: ClassVar = ("csv_text",)
     folder: Words = key("Folder of the results, relative to the study file.", "results")
     report_folder: Words = key("Folder of the report, relative to the study file.", "report")
     level_of_confidence: Annotated[float, Field(gt=0.5, lt=1)] = key(
@@ -256,4 +257,10 @@ class Output(Section):
     xlsx: bool = key("Write the tables as workbooks (.xlsx) too.", False)
     csv_decimal: Literal[".", ","] = key(
         "Decimal mark of the CSV tables; with “,” the fields are separated by “;”.", "."
+    )
+    csv_text: Literal["safe", "verbatim"] = key(
+        "Text cells of the CSV tables that a spreadsheet program would take for a formula (they "
+        "begin with =, +, -, @, a tab or a line break): safe puts an apostrophe in front, verbatim "
+        "leaves them as they are. Numbers are never changed.",
+        "safe",
     )
