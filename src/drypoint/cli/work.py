@@ -21,6 +21,7 @@ from drypoint.run import Step, StudyResult, Watch, run_study
 from drypoint.run.columns import factor_of, unit_text
 from drypoint.store import atomic_write
 from drypoint.uncertainty.rounding import round_pair
+from drypoint.visible import visible
 
 ANSWER = ("H_IT", "E_IT")
 
@@ -35,11 +36,12 @@ def watching(quiet: bool) -> Iterator[Watch]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(file=getattr(sys.stderr, "stream", sys.stderr))
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("starting", total=None)
 
         def observe(step: Step) -> None:
-            words = f"{step.stage} {step.words}".strip()
+            words = visible(f"{step.stage} {step.words}".strip())
             bar.update(task, description=words, completed=step.done, total=step.total)
 
         yield Watch(observe)
