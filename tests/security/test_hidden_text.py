@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import subprocess
 import unicodedata
 from pathlib import Path
 
@@ -53,8 +54,10 @@ def hidden(text: str) -> set[str]:
 
 def pdf_text(path: Path) -> str:
     """Words of a PDF."""
-    pypdf = pytest.importorskip("pypdf")
-    return " ".join(p.extract_text() for p in pypdf.PdfReader(path).pages)
+    found = shutil.which("pdftotext")
+    assert found, "pdftotext is missing: install poppler-utils (make test does so on Debian)"
+    done = subprocess.run([found, str(path), "-"], capture_output=True, check=True)
+    return done.stdout.decode("utf-8").replace("\f", "\n")
 
 
 @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
@@ -68,7 +71,10 @@ def test_nothing_hidden_is_printed(study: Path, name: str) -> None:
     report = study.parent / "report"
     page = (report / "report.html").read_text(encoding="utf-8")
     assert not hidden(page)
-    assert not hidden(pdf_text(report / "report.pdf"))
+    words = pdf_text(report / "report.pdf")
+    if any(unicodedata.bidirectional(c) == "R" for c in name):
+        words = re.sub("[\u202b\u202c]", "", words)  # put in by the tool that reads the PDF
+    assert not hidden(words)
     for path in (report / "figures").glob("*.txt"):
         assert not hidden(path.read_text(encoding="utf-8"))
     shown = {f"[U+{ord(c):04X}]" for c in name if c in BIDI}
@@ -83,7 +89,8 @@ def test_file_names_are_shown_in_lists_and_errors(study: Path) -> None:
         target = [study] if command[0] != "inspect" else sorted(raw.iterdir())
         said = drypoint(*command, *target)
         assert not hidden(said.out + said.err), command
-    assert "[U+2067]" in drypoint("inspect", *sorted(raw.iterdir())).text
+    said = drypoint("inspect", *sorted(raw.iterdir()))
+    assert "x\\u2067bad.txt" in said.text or "x[U+2067]bad.txt" in said.text
 
 
 def test_what_is_written_for_programs_keeps_the_text(study: Path) -> None:
@@ -109,7 +116,9 @@ def small_font(path: Path, letters: str) -> None:
     font.setupGlyf(dict.fromkeys(names, square))
     font.setupHorizontalMetrics(dict.fromkeys(names, (650, 0)))
     font.setupHorizontalHeader(ascent=800, descent=-200)
-    font.setupNameTable({"familyName": "Invented Squares", "styleName": "Regular"})
+    font.setupNameTable(
+        {"familyName": "Invented Squares", "styleName": "Regular", "psName": "InventedSquares"}
+    )
     font.setupOS2(sTypoAscender=800, usWinAscent=800, usWinDescent=200)
     font.setupPost()
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -131,7 +140,10 @@ def test_letters_that_no_font_has_are_listed_and_a_font_in_the_users_folder_serv
         assert drypoint("report", study).code == 0
         text = "".join(pdf_text(study.parent / "report" / "report.pdf").split())
         assert "[U+3FFF0]" not in text and "shownascodepoints" not in text
-        raw = (study.parent / "report" / "report.pdf").read_bytes()
-        assert b"InventedSquares" in raw.replace(b" ", b"")
+        raw = subprocess.run(
+            ["pdffonts", str(study.parent / "report" / "report.pdf")],
+            capture_output=True, text=True, check=True,
+        ).stdout  # fmt: skip
+        assert "InventedSquares" in raw.replace(" ", "")
     finally:
         font.unlink()

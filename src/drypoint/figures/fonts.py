@@ -11,9 +11,10 @@ from functools import lru_cache
 from pathlib import Path
 
 import matplotlib
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from matplotlib.ticker import FixedFormatter
+from matplotlib.ticker import FixedFormatter, FuncFormatter
 
 from drypoint.records.saved import home
 from drypoint.visible import code_point, visible
@@ -22,6 +23,8 @@ from drypoint.visible import code_point, visible
 _SHAPELESS = {0x09, 0x0A, 0x0D, 0x200B, 0x200C, 0x200D, 0x2060, 0x00AD, *range(0xFE00, 0xFE10)}
 _FONTS = (".ttf", ".otf", ".ttc")
 _PLAIN = "DejaVuSans.ttf"
+#: Formatters that give words, not numbers.
+_WORDS = (FixedFormatter, FuncFormatter)
 
 
 def own_folder() -> Path:
@@ -95,15 +98,12 @@ def has_shape(c: str) -> bool:
 def show_texts(figure: Figure) -> None:
     """Make the texts of a figure such that they can be drawn: hidden characters shown, letters that
     its font lacks in another font that is there, else as code points."""
-    formatters = [
-        f
-        for axes in figure.axes
-        for axis in (axes.xaxis, axes.yaxis)
-        for f in (axis.get_major_formatter(), axis.get_minor_formatter())
-        if isinstance(f, FixedFormatter)
-    ]
+    axes = [axis for a in figure.axes for axis in (a.xaxis, a.yaxis)]
+    named = [axis for axis in axes if isinstance(axis.get_major_formatter(), _WORDS)]
     artists = [t for t in figure.findobj(Text) if isinstance(t, Text)]
-    texts = [*(t.get_text() for t in artists), *(str(w) for f in formatters for w in f.seq)]
+    texts = [t.get_text() for t in artists]
+    for axis in named:
+        texts += axis.get_major_formatter().format_ticks(list(axis.get_majorticklocs()))
     if all(t.isascii() and (t.isprintable() or "\n" in t) for t in texts):
         return
     plain = _characters(own_fonts()[0].with_name(_PLAIN))
@@ -111,13 +111,25 @@ def show_texts(figure: Figure) -> None:
     fonts = fallback(letters) if letters else ()
     unset = {c for c in letters if ord(c) not in covered(fonts)}
     table = str.maketrans({c: code_point(c) for c in unset})
-    for f in formatters:
-        f.seq = [visible(str(w)).translate(table) for w in f.seq]
     families = [*matplotlib.rcParams["font.family"], *map(_family, fonts)]
+    for axis in named:
+        _show_ticks(axis, table)
+        if fonts:
+            axis.set_tick_params(labelfontfamily=families)
     for t in artists:
         t.set_text(visible(t.get_text()).translate(table))
         if fonts:
             t.set_fontfamily(families)
+
+
+def _show_ticks(axis: Axis, table: dict[int, str]) -> None:
+    """Names on an axis, in the same way."""
+    words = axis.get_major_formatter()
+
+    def shown(value: float, at: int | None = None) -> str:
+        return visible(words(value, at)).translate(table)
+
+    axis.set_major_formatter(FuncFormatter(shown))
 
 
 def _family(path: Path) -> str:
