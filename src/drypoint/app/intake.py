@@ -42,6 +42,7 @@ class ColumnForm(Form):
     index: int | None = Field(None, ge=1)
     unit: str | None = None
     scale: float = 1.0
+    attributes: Literal["apply", "ignore"] | None = None
 
 
 class LayoutForm(Form):
@@ -64,7 +65,7 @@ class LayoutForm(Form):
         values = {k: getattr(self, k) for k in type(self).model_fields}
         values["inside"] = tuple(self.inside)
         values["columns"] = {
-            role: Column(c.name, c.index, c.unit, c.scale)
+            role: Column(c.name, c.index, c.unit, c.scale, c.attributes)
             for role, c in self.columns.items()
             if role in ROLES
         }

@@ -14,6 +14,7 @@ from typing import Any
 from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup, escape
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -26,6 +27,7 @@ from drypoint.errors import DrypointError
 from drypoint.figures.picture import css_variables
 from drypoint.notices import origin
 from drypoint.version import __version__
+from drypoint.visible import visible
 
 HERE = Path(__file__).parent
 #: What a view's page knows besides what every page knows.
@@ -113,6 +115,21 @@ async def first_view(request: Request) -> Response:
     return RedirectResponse(f"/studies/{key}/{await run_in_threadpool(name)}", status_code=303)
 
 
+class _Verbatim(Markup):
+    """Escaped text that goes into a page unchanged: what a script or a form sends back."""
+
+
+def _verbatim(value: object) -> _Verbatim:
+    return _Verbatim(escape(value))
+
+
+def _shown(value: object) -> object:
+    """A value as pages show it: names must not reorder what stands around them."""
+    if isinstance(value, _Verbatim) or not isinstance(value, str):
+        return value
+    return type(value)(visible(value))
+
+
 @cache
 def environment() -> Environment:
     """The templates. Everything is escaped; a name that is not known is a fault."""
@@ -120,9 +137,11 @@ def environment() -> Environment:
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=select_autoescape(default=True, default_for_string=True),
         undefined=StrictUndefined,
+        finalize=_shown,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["verbatim"] = _verbatim
     made.globals["fault_values"] = as_json
     made.globals["origin"] = origin
     return made

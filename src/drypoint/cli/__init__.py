@@ -11,14 +11,18 @@ import sys
 from drypoint.cli.app import app
 from drypoint.cli.show import complain
 from drypoint.errors import DrypointError
+from drypoint.visible import VisibleStream
 
 
 def main() -> None:
     """Entry of the command ``drypoint``."""
-    for stream in (sys.stdout, sys.stderr):
+    streams = sys.stdout, sys.stderr
+    for stream in streams:
         # A terminal that cannot show “µ” must not stop the work.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    # Names from files must not reorder or erase what stands around them.
+    sys.stdout, sys.stderr = (VisibleStream(s) for s in streams)
     try:
         app()
     except DrypointError as error:
@@ -26,6 +30,8 @@ def main() -> None:
     except KeyboardInterrupt:
         print("Stopped; earlier results are unchanged.", file=sys.stderr)
         sys.exit(130)
+    finally:
+        sys.stdout, sys.stderr = streams
 
 
 __all__ = ["app", "main"]

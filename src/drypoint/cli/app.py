@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -320,6 +320,14 @@ def stress(
         bool, typer.Option("--fresh", help="Compute everything again; use nothing kept.")
     ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress.")] = False,
+    csv_text: Annotated[
+        Literal["safe", "verbatim"] | None,
+        typer.Option(
+            "--csv-text",
+            help="Text cells that begin like a formula: with an apostrophe in front, or as they "
+            "are. Default: as the study says, else safe.",
+        ),
+    ] = None,
 ) -> None:
     """Show what a test does below the surface: yield, stresses, what the instrument would see. By
     finite elements, for a study's runs or for tip, solids and load given as options.
@@ -335,8 +343,10 @@ def stress(
         cycles, friction, quality,
     )  # fmt: skip
     if study is not None:
-        raise typer.Exit(study_command(study, names or [], given, which, out, fresh, quiet))
-    raise typer.Exit(options_command(given, which or "none", out, fresh, quiet))
+        raise typer.Exit(
+            study_command(study, names or [], given, which, out, fresh, quiet, csv_text)
+        )
+    raise typer.Exit(options_command(given, which or "none", out, fresh, quiet, csv_text))
 
 
 @app.command()
@@ -350,12 +360,20 @@ def rerun(
         Path | None, typer.Option("--recipe", help="Another study file to compare with.")
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", help="Write the table here (CSV).")] = None,
+    csv_text: Annotated[
+        Literal["safe", "verbatim"] | None,
+        typer.Option(
+            "--csv-text",
+            help="Text cells that begin like a formula: with an apostrophe in front, or as they "
+            "are. Default: as the study says, else safe.",
+        ),
+    ] = None,
 ) -> None:
     """Show each reported value before and after a change, and which change moved it. The study,
     its results and its decisions stay as they are."""
     from drypoint.cli.work import rerun_command
 
-    raise typer.Exit(rerun_command(study, changes or [], recipe, out))
+    raise typer.Exit(rerun_command(study, changes or [], recipe, out, csv_text))
 
 
 @app.command()

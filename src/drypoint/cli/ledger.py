@@ -138,6 +138,7 @@ def import_(
     """Take an export into a new ledger, or into the ledger that it goes on from."""
     book = _open(where, create=True)
     print(f"{book.import_from(file)} entries are new in {book.place}.")
+    _note_names(book)
 
 
 @ledger.command()
@@ -167,6 +168,15 @@ def restore(
     if done.aside is not None:
         print(f"The ledger that was there is now {done.aside}.")
     print(f"{done.head.id} entries restored to {done.place}. State: {done.head}")
+    _note_names(_open(where))
+
+
+def _note_names(book: Ledger) -> None:
+    """Say which names came in that would be refused in a new entry."""
+    from drypoint.ledger.naming import doubtful_names
+
+    for what in doubtful_names(book):
+        print(f"Note: {what} The entries stand as they are.")
 
 
 @ledger.command()

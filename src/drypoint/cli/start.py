@@ -75,7 +75,8 @@ def show_layouts(remove: str | None) -> None:
         names = ", ".join(n for n in s.shape.names if n)
         print(f"{s.name}: {s.shape.kind} with the columns {names}")
         for role, c in s.layout.columns.items():
-            print(f"  {toml_line(role, c.name or '', c.index or 0, c.unit, c.scale)}")
+            line = toml_line(role, c.name or "", c.index or 0, c.unit, c.scale, c.attributes)
+            print(f"  {line}")
     if not found:
         print("No layout is saved. To save one: drypoint inspect FILES --save-layout NAME")
 

@@ -15,6 +15,7 @@ from drypoint.errors import StressError, Where
 if TYPE_CHECKING:
     from drypoint.recipe import Study
     from drypoint.recipe.stress_changes import Override
+    from drypoint.records.cells import CsvText
     from drypoint.report.model import Table
     from drypoint.run.elastic_first import ElasticAnswer
     from drypoint.run.stressing import StressResult
@@ -35,7 +36,7 @@ class WrittenFrom:
 
 def study_command(
     path: Path, names: list[str], given: Options, vtu: str | None, out: Path | None, fresh: bool,
-    quiet: bool,
+    quiet: bool, csv_text: CsvText | None = None,
 ) -> int:  # fmt: skip
     """Solve the stress runs of a study, all or some by name; write them where asked.
 
@@ -66,7 +67,8 @@ def study_command(
         print("The data of this study are invented.")
     if out is not None:
         which = {r.name: vtu or study.file.stress[r.name].vtu for r in results}
-        _write(results, out, which, _origin_of(study, runs, results))
+        text = csv_text or study.file.output.csv_text
+        _write(results, out, which, _origin_of(study, runs, results), text)
     return 3 if any(r.run.stopped for r in results) else 0
 
 
@@ -102,7 +104,10 @@ def override_lines(said: Sequence[Override]) -> list[str]:
     return out
 
 
-def options_command(given: Options, vtu: str, out: Path | None, fresh: bool, quiet: bool) -> int:
+def options_command(
+    given: Options, vtu: str, out: Path | None, fresh: bool, quiet: bool,
+    csv_text: CsvText | None = None,
+) -> int:  # fmt: skip
     """Solve what the options state, through a cache in the folder of the results."""
     from drypoint.recipe.ruling import section_faults
     from drypoint.recipe.stress_changes import checked, measured_tip
@@ -140,7 +145,7 @@ def options_command(given: Options, vtu: str, out: Path | None, fresh: bool, qui
         }
         if bench is not None:
             made["benches"] = {bench.name: {"file": bench.file}}
-        _write([result], out, {result.name: vtu}, WrittenFrom(made, {}))
+        _write([result], out, {result.name: vtu}, WrittenFrom(made, {}), csv_text or "safe")
     return 3 if result.run.stopped else 0
 
 
@@ -222,8 +227,9 @@ def _text(one: Table) -> str:
 
 
 def _write(
-    results: list[StressResult], out: Path, vtu: dict[str, str], made_from: WrittenFrom
-) -> None:
+    results: list[StressResult], out: Path, vtu: dict[str, str], made_from: WrittenFrom,
+    csv_text: CsvText,
+) -> None:  # fmt: skip
     """Tables, figures and fields as one whole set; an earlier one stays until all is there."""
     from drypoint.recipe import canonical_hash, dumps
     from drypoint.report import stress_pictures
@@ -241,7 +247,7 @@ def _write(
     origin = Origin({}, key, "", __version__, 0, invented=invented)
     with new_results(out, origin) as place:
         for stem, frame in stress_tables(results).items():
-            write_table(frame, place / stem, invented=invented)
+            write_table(frame, place / stem, csv_text=csv_text, invented=invented)
         for one in results:
             write_record(one, place)
             write_vtu(one, place, vtu[one.name])

@@ -16,10 +16,12 @@ from drypoint.cli.show import set_aside_lines, table
 from drypoint.errors import DecisionError, StressError, Where
 from drypoint.recipe import Decision, append, load_study
 from drypoint.recipe.decisions import unknown_test
+from drypoint.records.cells import CsvText
 from drypoint.run import Step, StudyResult, Watch, run_study
 from drypoint.run.columns import factor_of, unit_text
 from drypoint.store import atomic_write
 from drypoint.uncertainty.rounding import round_pair
+from drypoint.visible import visible
 
 ANSWER = ("H_IT", "E_IT")
 
@@ -34,11 +36,12 @@ def watching(quiet: bool) -> Iterator[Watch]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+    console = Console(file=getattr(sys.stderr, "stream", sys.stderr))
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("starting", total=None)
 
         def observe(step: Step) -> None:
-            words = f"{step.stage} {step.words}".strip()
+            words = visible(f"{step.stage} {step.words}".strip())
             bar.update(task, description=words, completed=step.done, total=step.total)
 
         yield Watch(observe)
@@ -115,7 +118,10 @@ def report_command(study: Path, out: Path | None, html: bool, pdf: bool, figures
     return 0
 
 
-def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path | None) -> int:
+def rerun_command(
+    study: Path, texts: list[str], recipe: Path | None, out: Path | None,
+    csv_text: CsvText | None = None,
+) -> int:  # fmt: skip
     """Print what changes would do to every reported value."""
     from drypoint.run.rerun import changes_between, parse_change, rerun
 
@@ -158,7 +164,8 @@ def rerun_command(study: Path, texts: list[str], recipe: Path | None, out: Path 
 
         out.parent.mkdir(parents=True, exist_ok=True)
         moved = found.table()
-        atomic_write(out, csv_bytes(marked(moved) if base.invented else moved))
+        rows_out = marked(moved) if base.invented else moved
+        atomic_write(out, csv_bytes(rows_out, text=csv_text or base.file.output.csv_text))
         print(f"Written: {out}")
     return 0
 

@@ -12,6 +12,7 @@ from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
+from drypoint.figures.fonts import show_texts
 from drypoint.figures.labels import as_words
 from drypoint.figures.style import ROLES, WIDTH, colour, drawing
 from drypoint.notices import origin
@@ -92,6 +93,7 @@ class Picture(Figure):
         if not self._settled:
             engine = self.get_layout_engine()
             with drawing():
+                show_texts(self)
                 if engine is not None:
                     engine.execute(self)
                 self.set_layout_engine("none")

@@ -14,6 +14,7 @@ from drypoint.ledger.entry import Draft, Entry, Head, Stored, chained, entry_of,
 from drypoint.ledger.exchange import is_own, read_export, take, write_export
 from drypoint.ledger.fields import name_of, time_text, words_of
 from drypoint.ledger.kinds import SignatureBody, WithdrawalBody
+from drypoint.ledger.naming import check_persons
 from drypoint.ledger.place import Place, find_place
 from drypoint.ledger.queries import Queries
 from drypoint.ledger.rules import check, existing
@@ -142,6 +143,11 @@ class Ledger(Queries):
 
         A draft that was written before, by the same person for the same reason, is not written
         again.
+
+        Raises
+        ------
+        SignerError
+            When a name mixes scripts, or is new and looks like one that is in the ledger.
         """
         for said, text, right in (("who accepts", who, name_of), ("why", why, words_of)):
             try:
@@ -153,6 +159,7 @@ class Ledger(Queries):
                 ) from error
         when = time_text(self._clock())
         with self._database.writing() as rows:
+            check_persons(rows, drafts, who)
             return tuple(self._write(rows, draft, when, who, why) for draft in drafts)
 
     def _write(self, rows: Rows, draft: Draft[B], when: str, who: str, why: str) -> Entry[B]:

@@ -42,6 +42,9 @@ class Section(BaseModel):
 
     #: Which keys are needed, allowed or exclusive (:mod:`drypoint.recipe.rules`).
     rules: ClassVar[tuple[Any, ...]] = ()
+    #: Keys that came later: at their default they are left out of the hash of a study file, so that
+    #: hashes of earlier files stay as they were.
+    younger: ClassVar[tuple[str, ...]] = ()
     #: True where the rules are applied only after a specimen's values have been filled in.
     late: ClassVar[bool] = False
 

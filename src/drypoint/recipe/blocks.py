@@ -65,7 +65,7 @@ def _lines(layout: Layout) -> list[str]:
     if layout.columns:
         out.append("[records.columns]")
         out += [
-            toml_line(role, c.name or "", c.index or 0, c.unit, c.scale)
+            toml_line(role, c.name or "", c.index or 0, c.unit, c.scale, c.attributes)
             for role, c in layout.columns.items()
         ]
     return out

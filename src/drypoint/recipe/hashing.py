@@ -14,7 +14,13 @@ from pydantic import BaseModel
 def canonical(value: Any) -> Any:
     """A value as plain lists, dictionaries, texts and numbers."""
     if isinstance(value, BaseModel):
-        return canonical(value.model_dump(mode="python"))
+        younger = getattr(type(value), "younger", ())
+        fields = type(value).model_fields
+        return {
+            k: canonical(getattr(value, k))
+            for k, f in fields.items()
+            if k not in younger or getattr(value, k) != f.default
+        }
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: canonical(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, dict):

@@ -55,10 +55,19 @@ class About(Section):
 class ColumnKeys(Section):
     """A column of a raw file."""
 
+    younger: ClassVar = ("attributes",)
+
     name: Words | None = knob(Column, "name", "Name of the column as in the file.")
     index: Count | None = knob(Column, "index", "Number of the column, from 1.")
     unit: str | None = knob(Column, "unit", "Unit of the numbers; as the file says where left out.")
     scale: NonZero = knob(Column, "scale", "Multiplies the numbers of the column.")
+    attributes: Literal["apply", "ignore"] | None = knob(
+        Column,
+        "attributes",
+        "Attributes of an HDF5 dataset that may scale its numbers, such as “multiplier”: apply "
+        "(number times factor plus offset) or ignore. Needed where the file names no convention.",
+        source="cf2023",
+    )
 
     rules: ClassVar = (
         OneOf(
@@ -237,6 +246,7 @@ class MeasuredArea(Section):
 class Output(Section):
     """What is written, and where."""
 
+    younger: ClassVar = ("csv_text",)
     folder: Words = key("Folder of the results, relative to the study file.", "results")
     report_folder: Words = key("Folder of the report, relative to the study file.", "report")
     level_of_confidence: Annotated[float, Field(gt=0.5, lt=1)] = key(
@@ -248,4 +258,10 @@ class Output(Section):
     xlsx: bool = key("Write the tables as workbooks (.xlsx) too.", False)
     csv_decimal: Literal[".", ","] = key(
         "Decimal mark of the CSV tables; with “,” the fields are separated by “;”.", "."
+    )
+    csv_text: Literal["safe", "verbatim"] = key(
+        "Text cells of the CSV tables that a spreadsheet program would take for a formula (they "
+        "begin with =, +, -, @, a tab or a line break): safe puts an apostrophe in front, verbatim "
+        "leaves them as they are. Numbers are never changed.",
+        "safe",
     )

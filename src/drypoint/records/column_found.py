@@ -29,11 +29,16 @@ class ColumnFound:
         return f"{self.index} (“{self.name}”)" if self.name else str(self.index)
 
 
-def toml_line(role: str, name: str, index: int, unit: str | None, scale: float = 1.0) -> str:
+def toml_line(
+    role: str, name: str, index: int, unit: str | None, scale: float = 1.0,
+    attributes: str | None = None,
+) -> str:  # fmt: skip
     """Recipe line that gives a column a role."""
     parts = [f"name = {json.dumps(name, ensure_ascii=False)}" if name else f"index = {index}"]
     if unit:
         parts.append(f"unit = {json.dumps(unit, ensure_ascii=False)}")
     if scale != 1.0:
         parts.append(f"scale = {scale!r}")
+    if attributes:
+        parts.append(f'attributes = "{attributes}"')
     return f"{role} = {{{', '.join(parts)}}}"

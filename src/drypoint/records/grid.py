@@ -41,7 +41,8 @@ class GridTest:
 class Grid:
     """A table by columns. ``load`` gives the columns asked for (numbers from 0); ``window``, where
     there is one, a part of the rows (first, behind the last) as a grid of its own, whose rows are
-    counted on from ``first_row``."""
+    counted on from ``first_row``. ``unsettled`` are attributes of each column of which nobody said
+    how they scale it."""
 
     names: tuple[str, ...]
     units: tuple[str, ...]
@@ -52,6 +53,7 @@ class Grid:
     tests: tuple[GridTest, ...] = ()
     window: Callable[[int, int], Grid] | None = None
     first_row: int = 0
+    unsettled: tuple[tuple[str, ...], ...] = ()
 
     def dialect(self) -> Dialect:
         """The same as a dialect, for those who ask for names, units and header."""

@@ -12,10 +12,11 @@ import numpy as np
 
 from drypoint.errors import DrypointError, RecordError, Where
 from drypoint.records.grid import Grid, GridTest, Values, ask_inside
-from drypoint.records.hdf5_columns import DataColumn, UnfitError, columns_of, words_of
+from drypoint.records.hdf5_columns import DataColumn, columns_of, unapplied, words_of
 from drypoint.records.hdf5_heap import sound_heaps
 from drypoint.records.hdf5_links import Own
 from drypoint.records.layout import Layout
+from drypoint.records.packing import UnfitError
 from drypoint.records.raw import Limits
 
 if TYPE_CHECKING:
@@ -97,6 +98,9 @@ def _tests(
         if len(found) > 1:
             notes.append(f"Tests were taken from {pattern}.")
     common = words_of(file)
+    if all(o.name != "/" for o in found):
+        notes += unapplied(file)
+    said: dict[str, list[str]] = {}
     together: dict[object, list[tuple[str, dict[str, str], list[DataColumn]]]] = {}
     failed: list[Grid | Failed] = []
     size = 0
@@ -115,15 +119,24 @@ def _tests(
                 where=Where(shown),
                 remedy="Split the file.",
             )
-        notes += [f"{place}: {r}" for r in remarks]
+        for r in remarks:
+            said.setdefault(r, []).append(place)
         words = dict(common) if item.name != "/" else {}
         words.update(declared)
-        signature = tuple((c.name, c.unit, c.numeric) for c in columns)
+        signature = tuple((c.name, c.unit, c.numeric, c.unsettled) for c in columns)
         together.setdefault(signature, []).append((place, words, columns))
+    notes += [f"{_places(places)}: {r}" for r, places in said.items()]
     if refused := _refused(own).strip():
         notes.append(refused)
     several = len(found) > 1
     return [*(_grid(group, several) for group in together.values()), *failed], notes
+
+
+def _places(places: list[str]) -> str:
+    """Where a remark belongs."""
+    if len(places) < 4:
+        return ", ".join(places)
+    return f"{places[0]} to {places[-1]} ({len(places)} places)"
 
 
 def _grid(group: list[tuple[str, dict[str, str], list[DataColumn]]], several: bool) -> Grid:
@@ -147,6 +160,7 @@ def _grid(group: list[tuple[str, dict[str, str], list[DataColumn]]], several: bo
     return Grid(
         tuple(c.name for c in first), tuple(c.unit for c in first),
         tuple(c.numeric for c in first), at, load, shared, tuple(tests),
+        unsettled=tuple(c.unsettled for c in first),
     )  # fmt: skip
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,34 +14,33 @@ from drypoint.records.hdf5_links import Own, numbers_elsewhere
 from drypoint.records.layout import Layout
 from drypoint.records.marks import numeric
 from drypoint.records.names import take_apart
+from drypoint.records.packing import (
+    SCALING,
+    UnfitError,
+    declared_for,
+    names_convention,
+    unpack,
+)
 
 if TYPE_CHECKING:
     import h5py
 
 _UNITS = ("unit", "units")
 _NAMES = ("columns", "column_names", "names", "fields")
-#: Attributes of other conventions that change numbers; they are not applied, so refused.
-_CHANGING = ("scale_factor", "add_offset", "scale", "offset", "gain", "calibration_factor")
 _USED = ("time", "force", "depth", "lateral_force")
 #: Most bytes of a dataset, and most times the bytes that it fills in the file.
 _MOST, _RATIO = 4_000_000_000, 2000
 
 
-class UnfitError(Exception):
-    """A group or dataset that is no test: what is wrong, and what to do."""
-
-    def __init__(self, what: str, remedy: str) -> None:
-        super().__init__(what)
-        self.what, self.remedy = what, remedy
-
-
 @dataclass(frozen=True)
 class DataColumn:
-    """One column of a test."""
+    """One column of a test. ``unsettled``: attributes of which nobody said how they scale it."""
 
     name: str
     unit: str
     values: NDArray[Any]
+    unsettled: tuple[str, ...] = ()
+    attributes: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def numeric(self) -> bool:
@@ -61,9 +61,12 @@ def columns_of(
     import h5py
 
     declared = words_of(item)
+    convention = names_convention(own.file.attrs)
     if isinstance(item, h5py.Dataset):
-        return _table(item, layout), declared, []
-    columns: list[DataColumn] = []
+        columns, remarks = _settled(_table(item), layout, convention)
+        return columns, declared, remarks
+    remarks = unapplied(item)
+    columns = []
     wanted = {c.name for c in layout.columns.values() if c.name and "/" in c.name}
     entries = list(own.children(item))
     entries += [(name, own.get(item, name)) for name in sorted(wanted)]
@@ -75,10 +78,10 @@ def columns_of(
         if child.size == 1 and child.ndim == 0:
             if numbers_elsewhere(child):
                 raise _elsewhere(key)
-            _add(declared, key, _text(child[()]), _unit(child))
+            remarks += _single(declared, str(key), child, convention)
             continue
         if child.size == max(child.shape) and child.size > 0:
-            columns.append(_column(str(key), child, layout))
+            columns.append(_column(str(key), child))
     if not columns:
         raise UnfitError(
             "The group holds no dataset that is a column.",
@@ -86,8 +89,48 @@ def columns_of(
         )
     kept = _same_length(columns, layout)
     lost = [c.name for c in columns if len(c.values) != len(kept[0].values)]
-    remarks = [f"Left out, of another length: {', '.join(lost)}."] if lost else []
-    return kept, declared, remarks
+    remarks += [f"Left out, of another length: {', '.join(lost)}."] if lost else []
+    kept, notes = _settled(kept, layout, convention)
+    return kept, declared, [*remarks, *notes]
+
+
+def _settled(
+    columns: list[DataColumn], layout: Layout, convention: bool
+) -> tuple[list[DataColumn], list[str]]:
+    """Columns with their attributes applied as far as they are settled, and what was done."""
+    out, notes = [], []
+    for i, c in enumerate(columns, start=1):
+        if c.numeric and c.attributes:
+            try:
+                found = unpack(c.values, c.attributes, declared_for(layout, c.name, i), convention)
+            except UnfitError as error:
+                raise UnfitError(f"{c.name}: {error.what}", error.remedy) from error
+            notes += [f"{c.name or f'column {i}'}: {note}" for note in found.notes]
+            c = DataColumn(c.name, c.unit, found.values, found.unsettled)
+        out.append(c)
+    return out, notes
+
+
+def _single(declared: dict[str, str], key: str, data: h5py.Dataset, convention: bool) -> list[str]:
+    """Declare a dataset that holds one value; what was done to it, or why it is withheld."""
+    value = data[()]
+    if data.dtype.kind not in "iuf":
+        _add(declared, key, _text(value), _unit(data))
+        return []
+    found = unpack(np.array([value]), dict(data.attrs), None, convention)
+    if found.unsettled:
+        return [f"{key} is withheld: how {', '.join(found.unsettled)} scales it is not known."]
+    if not np.isnan(found.values[0]):
+        _add(declared, key, _text(found.values[0]), _unit(data))
+    return [f"{key}: {note}" for note in found.notes]
+
+
+def unapplied(item: Any) -> list[str]:
+    """A sentence for each attribute of a group or file that scales something, one cannot say what.
+
+    It is kept as a header entry."""
+    found = [k for k, v in item.attrs.items() if str(k).lower() in SCALING and numeric(_text(v))]
+    return [f"The attribute {k} of {item.name} is not applied to anything." for k in found]
 
 
 def _same_length(columns: list[DataColumn], layout: Layout) -> list[DataColumn]:
@@ -108,32 +151,21 @@ def _same_length(columns: list[DataColumn], layout: Layout) -> list[DataColumn]:
     return [c for c in columns if len(c.values) == n]
 
 
-def _column(name: str, data: h5py.Dataset, layout: Layout) -> DataColumn:
-    _check(name, data, layout)
+def _column(name: str, data: h5py.Dataset) -> DataColumn:
+    _check(name, data)
     if data.dtype.kind in "SO":
         return DataColumn(name, "", np.array([_text(v) for v in data[()].ravel()], dtype=str))
-    return DataColumn(name, _unit(data), np.asarray(data[()]).ravel())
+    values = np.asarray(data[()]).ravel()
+    return DataColumn(name, _unit(data), values, attributes=dict(data.attrs))
 
 
-def _check(name: str, data: h5py.Dataset, layout: Layout) -> None:
+def _check(name: str, data: h5py.Dataset) -> None:
     if numbers_elsewhere(data):
         raise _elsewhere(name)
     stored = data.id.get_storage_size()
     if data.nbytes > _MOST or (data.chunks and stored * _RATIO < data.nbytes - 1e7):
         raise UnfitError(
             f"{name} claims {data.nbytes / 1e6:g} MB.", "Look at the file: it is damaged."
-        )
-    changing = [a for a in data.attrs if str(a).lower() in _CHANGING]
-    own = [c for c in layout.columns.values() if c.name == name and c.scale != 1.0]
-    for key in changing if not own else []:
-        plain = 0.0 if "offset" in str(key).lower() else 1.0
-        if _number(data.attrs[key]) == plain:
-            continue
-        raise UnfitError(
-            f"{name} has the attribute {key}, which is not applied: nothing says for sure what is "
-            "to be multiplied or added.",
-            f'Declare scale for this column under [records.columns], with name = "{name}", or '
-            "write the file with the numbers themselves.",
         )
 
 
@@ -144,17 +176,9 @@ def _elsewhere(name: str) -> UnfitError:
     )
 
 
-def _number(value: Any) -> float | None:
-    """A number, where an attribute is one."""
-    try:
-        return float(np.asarray(value).ravel()[0])
-    except (TypeError, ValueError, IndexError):
-        return None
-
-
-def _table(data: h5py.Dataset, layout: Layout) -> list[DataColumn]:
+def _table(data: h5py.Dataset) -> list[DataColumn]:
     """Columns of a compound or two-dimensional dataset."""
-    _check(str(data.name), data, layout)
+    _check(str(data.name), data)
     units = _list(data, _UNITS)
     if data.dtype.names:
         names = list(data.dtype.names)
@@ -177,13 +201,23 @@ def _table(data: h5py.Dataset, layout: Layout) -> list[DataColumn]:
     if not len(columns[0]):
         raise UnfitError("The dataset is empty.", "Leave it out of inside.")
     out = []
-    for name, unit, values in zip(names, units or [""] * len(names), columns, strict=True):
+    rows = zip(names, units or [""] * len(names), columns, strict=True)
+    for k, (name, unit, values) in enumerate(rows):
         if values.dtype.kind in "SO":
             values = np.array([_text(v) for v in values], dtype=str)
         elif values.dtype.kind not in "iuf" or values.ndim != 1:
             continue
-        out.append(DataColumn(name, unit, values))
+        out.append(DataColumn(name, unit, values, attributes=_of_column(data, k, len(names))))
     return out
+
+
+def _of_column(data: h5py.Dataset, k: int, n: int) -> dict[str, Any]:
+    """Attributes of a table as they hold for one of its columns: of a list with one value for
+    each column, its own."""
+    return {
+        key: value[k] if isinstance(value, np.ndarray) and value.shape == (n,) else value
+        for key, value in data.attrs.items()
+    }
 
 
 def _list(data: h5py.Dataset, keys: tuple[str, ...]) -> list[str]:
@@ -205,9 +239,13 @@ def _unit(data: h5py.Dataset) -> str:
 
 def words_of(item: Any) -> dict[str, str]:
     """Attributes of a group, dataset or file as header pairs."""
+    import h5py
+
     declared: dict[str, str] = {}
     for key in item.attrs:
-        if str(key).lower() in (*_UNITS, *_NAMES, *_CHANGING):
+        if str(key).lower() in (*_UNITS, *_NAMES) or key in ("_FillValue", "missing_value"):
+            continue
+        if isinstance(item, h5py.Dataset) and str(key).lower() in SCALING:
             continue
         value = np.asarray(item.attrs[key])
         if value.size == 1 and value.dtype.kind in "iufSUOb":

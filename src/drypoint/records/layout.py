@@ -29,12 +29,17 @@ ROLE_DIMENSION: dict[str, str] = {
 
 @dataclass(frozen=True)
 class Column:
-    """A column declared by the user: found by ``name`` (as in the file) or ``index`` (from 1)."""
+    """A column declared by the user: found by ``name`` (as in the file) or ``index`` (from 1).
+
+    ``attributes`` settles what attributes of its dataset that scale, such as ``multiplier``, mean:
+    ``"apply"`` (number times factor plus offset) or ``"ignore"``.
+    """
 
     name: str | None = None
     index: int | None = None
     unit: str | None = None
     scale: float = 1.0
+    attributes: str | None = None
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from drypoint.records.decode import Decoded, decode_bytes
 from drypoint.records.documents import ChangedError, Document, Lost, Opening, open_path
 from drypoint.records.doubt import doubts
 from drypoint.records.finish import notes_of, prefixed, take_apart, text_batch
-from drypoint.records.finish_grid import grid_batch, grid_notes, grid_read
+from drypoint.records.finish_grid import grid_batch, grid_notes, grid_read, part_shown
 from drypoint.records.grid import Grid
 from drypoint.records.layout import Layout, SetAside
 from drypoint.records.paths import Paths, names_for, paths_of
@@ -180,7 +180,7 @@ class Reader:
                 batch, bad = text_batch(file, self.specimen, self.used)
                 self.shapes.learn(doc, file, notes, bool(bad))
         except DrypointError as error:
-            self._lost(doc.shown, error)
+            self._lost(part_shown(doc), error)
             return
         self.notes += prefixed(doc.shown, (*doc.notes, *notes))
         self.aside += bad

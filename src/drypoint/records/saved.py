@@ -177,7 +177,7 @@ def _text(shape: Shape, layout: Layout) -> str:
     if layout.columns:
         lines += ["", "[layout.columns]"]
         lines += [
-            toml_line(role, c.name or "", c.index or 0, c.unit, c.scale)
+            toml_line(role, c.name or "", c.index or 0, c.unit, c.scale, c.attributes)
             for role, c in layout.columns.items()
         ]
     return "\n".join(lines) + "\n"

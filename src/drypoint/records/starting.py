@@ -10,6 +10,7 @@ from itertools import takewhile
 from pathlib import Path, PurePosixPath
 
 from drypoint.records.columns import toml_line
+from drypoint.records.layout import Column
 from drypoint.records.stems import UNNAMED, specimen_names
 from drypoint.records.understanding import Understanding
 
@@ -78,7 +79,13 @@ def layout_key(u: Understanding) -> tuple[object, ...]:
     """What files that are laid out alike have in common."""
     columns = tuple((c.role, c.name, c.unit) for c in u.columns if c.role)
     asked = tuple(q.what for q in u.questions)
-    declared = tuple(sorted((k, c.scale) for k, c in u.layout.columns.items() if c.scale != 1))
+    declared = tuple(
+        sorted(
+            (k, c.scale, c.attributes or "")
+            for k, c in u.layout.columns.items()
+            if c.scale != 1 or c.attributes
+        )
+    )
     return (
         u.kind, u.delimiter, u.decimal, _encoding(u), u.split, u.sampling_Hz, columns,
         asked, declared, u.layout.comment, u.layout.inside, u.saved,
@@ -158,8 +165,8 @@ def _table(group: list[Understanding], every: list[str], shared: set[str], root:
             continue
         unit = None if c.role in (*_ROLES_KEPT, "ignore", "acoustic_emission") else c.unit
         name = c.name if repeated.count(c.name) == 1 else ""
-        scale = u.layout.columns[c.role].scale if c.role in u.layout.columns else 1.0
-        lines.append(toml_line(c.role, name, c.index, unit, scale))
+        own = u.layout.columns.get(c.role, Column())
+        lines.append(toml_line(c.role, name, c.index, unit, own.scale, own.attributes))
     for q in below:
         lines += _question(q.what, q.choices, q.toml)
     return "\n".join(lines) + "\n"

@@ -12,6 +12,7 @@ from pathlib import Path
 from drypoint import units
 from drypoint.errors import DrypointError, PathError, RecipeError, RecordError, Where
 from drypoint.records import header
+from drypoint.records.cells import cell_text
 from drypoint.records.decode import decode_bytes
 from drypoint.records.names import take_apart
 from drypoint.records.raw import Limits, kind_of, load
@@ -87,7 +88,7 @@ def _lines(raw: bytes, shown: str) -> tuple[list[tuple[int, list[str]]], str]:
     rows = []
     reader = csv.reader(text.split("\n"), delimiter=delimiter, skipinitialspace=True)
     try:
-        rows = [(reader.line_num, [" ".join(c.split()) for c in row]) for row in reader]
+        rows = [(reader.line_num, [cell_text(" ".join(c.split())) for c in row]) for row in reader]
     except csv.Error as error:
         raise RecordError(
             f"The table cannot be read ({error}).",

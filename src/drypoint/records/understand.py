@@ -18,7 +18,7 @@ from drypoint.records.decode import Decoded, decode_bytes
 from drypoint.records.dialect import Dialect
 from drypoint.records.documents import Document, Lost, Opening, open_path, shown_path
 from drypoint.records.finish import FileRead, dialect_of, finish_text, open_questions, text_batch
-from drypoint.records.finish_grid import grid_batch
+from drypoint.records.finish_grid import grid_assignment, grid_batch
 from drypoint.records.grid import Grid, GridRead, read_grid
 from drypoint.records.judge import gaps
 from drypoint.records.layout import Layout, SetAside
@@ -176,7 +176,7 @@ def _text(found: Understanding, doc: Document, decoded: Decoded, layout: Layout)
 
 def _grid(found: Understanding, doc: Document, grid: Grid, layout: Layout) -> Understanding:
     dialect = grid.dialect()
-    assignment = assign(dialect, layout)
+    assignment = grid_assignment(grid, layout)
     found = replace(
         found,
         places=tuple(t.place for t in grid.tests) or found.places,

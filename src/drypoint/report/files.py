@@ -11,8 +11,8 @@ from drypoint.notices import INVENTED_FILE
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
-from drypoint.report.html import html_bytes, write_html
-from drypoint.report.pdf import write_pdf
+from drypoint.report.html import html_bytes
+from drypoint.report.pdf import render_pdf
 from drypoint.report.signed import study_in
 from drypoint.run.belongs import check_owner
 from drypoint.run.progress import Watch
@@ -56,24 +56,22 @@ def write_figures(result: StudyResult, folder: Path | str, *, png: bool = True) 
     return (*written, text)
 
 
-def _write_pdf(result: StudyResult, place: Path, page_is_new: bool) -> None:
+def _pdf(result: StudyResult, place: Path, page: bytes | None) -> bytes:
     """The PDF; of a version that was signed, the very file that was signed.
 
     The typesetter orders some lists inside a PDF anew each time, so that a second one of the same
     report would not be the same to the byte.
     """
-    target = folder_of(place / "report.pdf")
     standing = standing_of(result)
     for s in reversed(standing.mine):
-        page, kept = (result.study.folder / s.file(n) for n in ("report.html", "report.pdf"))
+        signed_page, kept = (result.study.folder / s.file(n) for n in ("report.html", "report.pdf"))
         whole = kept.is_file() and file_sha256(kept) == s.files[s.file(kept.name)]
-        if not whole or not page.is_file():
+        if not whole or not signed_page.is_file():
             continue
-        now = (place / "report.html").read_bytes() if page_is_new else html_bytes(result, standing)
-        if page.read_bytes() == now:
-            atomic_write(target, kept.read_bytes())
-            return
-    write_pdf(result, target)
+        now = page if page is not None else html_bytes(result, standing)
+        if signed_page.read_bytes() == now:
+            return kept.read_bytes()
+    return render_pdf(gather(result))
 
 
 def write_report(
@@ -112,9 +110,21 @@ def write_report(
     if figures:
         paths.inside(place, "figures", what="folder of the figures")
     check_owner(result.study, study_in(place / "report.html"), place, "report", "report_folder")
+    page = html_bytes(result) if html else None
+    made: dict[str, bytes] = {"report.html": page} if page is not None else {}
+
+    def typeset() -> None:
+        # Nothing is written before the typesetter is done: it is what can fail.
+        if pdf:
+            made["report.pdf"] = _pdf(result, place, page)
+
+    def write() -> None:
+        for name, data in made.items():
+            atomic_write(folder_of(place / name), data)
+
     steps: list[tuple[bool, str, Callable[[], object]]] = [
-        (html, "page", lambda: write_html(result, place / "report.html")),
-        (pdf, "PDF", lambda: _write_pdf(result, place, html)),
+        (pdf, "PDF", typeset),
+        (html or pdf, "page", write),
         (figures, "figures", lambda: write_figures(result, place / "figures")),
     ]
     wanted = [(name, work) for on, name, work in steps if on]

@@ -11,6 +11,7 @@ from drypoint.figures.picture import Picture, css_variables, inline
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
+from drypoint.report.letters import visible_content
 from drypoint.report.model import Content
 from drypoint.report.symbols import breakable, parts
 from drypoint.run.result import StudyResult
@@ -36,6 +37,7 @@ def breakable_code(text: str) -> Markup:
 
 def render_html(content: Content) -> str:
     """A report's content as HTML. No script, no request to anywhere; light, dark and print."""
+    content = visible_content(content)
     env = Environment(
         loader=PackageLoader("drypoint.report", "templates"),
         autoescape=True,

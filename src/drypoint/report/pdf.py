@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
-import matplotlib
 import typst
 
 from drypoint.errors import ReportError
+from drypoint.figures.fonts import own_folder
 from drypoint.report.content import gather
 from drypoint.report.drawn import svg_of
 from drypoint.report.folder import folder_of
+from drypoint.report.letters import set_letters, visible_content
 from drypoint.report.model import (
     Block,
     Code,
@@ -31,6 +36,7 @@ from drypoint.report.symbols import breakable, parts
 from drypoint.run.result import StudyResult
 from drypoint.run.signing import Standing
 from drypoint.store.atomic import atomic_write
+from drypoint.visible import visible
 
 
 def render_pdf(content: Content) -> bytes:
@@ -43,28 +49,46 @@ def render_pdf(content: Content) -> bytes:
     ReportError
         When the typesetter refuses the document.
     """
+    content, further, _ = set_letters(visible_content(content))
     data = json.dumps(_document(content), ensure_ascii=False)
     template = files("drypoint.report").joinpath("templates/report.typ").read_bytes()
     try:
-        made = typst.compile(
-            template,
-            font_paths=_fonts(),
-            format="pdf",
-            sys_inputs={"data": data},
-        )
-    except (typst.TypstError, RuntimeError) as error:
+        with _fonts(further) as fonts:
+            made = typst.compile(
+                template, font_paths=fonts, format="pdf", sys_inputs={"data": data}
+            )
+    except (KeyboardInterrupt, SystemExit, MemoryError):
+        raise
+    except BaseException as error:  # a panic inside the typesetter is no Exception
+        words = " ".join(visible(str(error)).split())[:500] or type(error).__name__
         raise ReportError(
-            f"The PDF cannot be set: {error}.",
-            remedy="Write the report as HTML, and tell the developers with the study file.",
+            f"The PDF cannot be set: {words}.",
+            remedy="Write the report without it (drypoint report STUDY --no-pdf), and tell the "
+            "developers with the study file.",
         ) from error
     return bytes(made)
 
 
+@contextmanager
+def _fonts(further: tuple[Path, ...]) -> Iterator[typst.Fonts]:
+    """Fonts of the typesetter (Libertinus) and of Matplotlib (DejaVu), and others of this computer
+    only for letters that these lack."""
+    if not further:
+        yield _plain_fonts()
+        return
+    with TemporaryDirectory(prefix="drypoint-fonts-") as name:
+        for k, font in enumerate(further):  # the typesetter takes folders, not files
+            link = Path(name) / f"{k}{font.suffix}"
+            try:
+                link.symlink_to(font)
+            except OSError:
+                shutil.copyfile(font, link)
+        yield typst.Fonts(include_system_fonts=False, font_paths=[own_folder(), Path(name)])
+
+
 @lru_cache(maxsize=1)
-def _fonts() -> typst.Fonts:
-    """Fonts of the typesetter (Libertinus) and of Matplotlib (DejaVu), none of the system's."""
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    return typst.Fonts(include_system_fonts=False, font_paths=[folder])
+def _plain_fonts() -> typst.Fonts:
+    return typst.Fonts(include_system_fonts=False, font_paths=[own_folder()])
 
 
 def _text(words: str) -> list[list[str]]:

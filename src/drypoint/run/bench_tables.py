@@ -96,7 +96,7 @@ def write_bench(result: BenchResult, folder: Path) -> None:
         for stem, table in tables.items():
             write_table(
                 table, place / stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal,
-                invented=result.invented,
+                csv_text=out.csv_text, invented=result.invented,
             )  # fmt: skip
         atomic_write(place / "proposal.toml", calibration_text(result).encode("utf-8"))
         write_json(_summary(result), place / "summary.json")

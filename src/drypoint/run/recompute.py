@@ -23,6 +23,7 @@ from drypoint.run.study_run import run_study
 from drypoint.run.write import write_results
 from drypoint.store.atomic import cannot_write, is_left, new_tag
 from drypoint.store.manifest import NAME, Manifest, Origin, read_manifest
+from drypoint.store.tables import read_csv
 
 Verdict = Literal["identical", "equal", "different", "underivable"]
 _FEW = 5
@@ -166,12 +167,7 @@ def _compared(summary: Any) -> Any:
 def _table(path: Path) -> pl.DataFrame:
     if path.suffix == ".parquet":
         return pl.read_parquet(path)
-    head = path.read_bytes()[:4096].partition(b"\n")[0]
-    comma = head.count(b";") > head.count(b",")
-    return pl.read_csv(
-        path, separator=";" if comma else ",", decimal_comma=comma, infer_schema_length=None,
-        comment_prefix="#",
-    )  # fmt: skip
+    return read_csv(path)
 
 
 def difference_words(found: tuple[Difference, ...]) -> str:

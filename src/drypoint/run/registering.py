@@ -17,6 +17,7 @@ from drypoint.calibration import CalibrationError, to_mapping
 from drypoint.calibration.exchange import FORMAT
 from drypoint.calibration.result import area_jacobian
 from drypoint.errors import PathError, Where
+from drypoint.keys import check_name
 from drypoint.notices import INVENTED_FILE, with_origin
 from drypoint.parsing import toml_document
 from drypoint.recipe import dumps
@@ -155,6 +156,7 @@ def check_acceptance(result: BenchResult, *, who: str, despite: str = "", when: 
     """
     if not who.strip():
         raise CalibrationError("Nobody accepts the calibration.", remedy="Say who: --who NAME.")
+    check_name(who)
     if result.obstacles and not despite.strip():
         listed = " ".join(f"({i}) {f}" for i, f in enumerate(result.obstacles, start=1))
         raise CalibrationError(

@@ -49,7 +49,10 @@ def write_results(result: StudyResult, folder: Path) -> None:
 def _write_table(result: StudyResult, table: pl.DataFrame, stem: Path) -> None:
     """A table in the forms that the study asks for; invented data say so in each."""
     out = result.study.file.output
-    write_table(table, stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal, invented=result.invented)
+    write_table(
+        table, stem, xlsx=out.xlsx, csv_decimal=out.csv_decimal, csv_text=out.csv_text,
+        invented=result.invented,
+    )  # fmt: skip
 
 
 def _write_films(result: StudyResult, place: Path) -> None:

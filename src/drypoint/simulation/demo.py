@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from drypoint.errors import Where
+from drypoint.records.cells import safe_cell
 from drypoint.simulation.bench_scenario import CERTIFIED, bench_scenario
 from drypoint.simulation.bench_text import bench_toml
 from drypoint.simulation.demo_tracks import (
@@ -207,7 +208,7 @@ def truth_csv(plan: Scenario, records: Sequence[Record]) -> str:
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["file", "test", "specimen", "phase", "fault", "cycle", *COLUMNS])
     for p, r in zip(plan.tests, records, strict=True):
-        head = [p.file, p.truth.name, p.truth.specimen, p.phase, _fault(p)]
+        head = [safe_cell(c) for c in (p.file, p.truth.name, p.truth.specimen, p.phase, _fault(p))]
         if _fault(p):
             table.writerow([*head, "", *([""] * len(COLUMNS))])
             continue

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ import numpy as np
 import polars as pl
 
 from drypoint.notices import INVENTED, INVENTED_FILE
+from drypoint.records.cells import CsvText, cell_text, safe_cell
 from drypoint.store.atomic import atomic_write
 
 #: Last column of every table of an invented study, and key in the metadata of its Parquet files.
@@ -27,30 +28,63 @@ def marked(table: pl.DataFrame) -> pl.DataFrame:
     return table.with_columns(pl.lit(True).alias(INVENTED_COLUMN))
 
 
-def csv_bytes(table: pl.DataFrame, decimal: str = ".") -> bytes:
+def csv_bytes(table: pl.DataFrame, decimal: str = ".", text: CsvText = "safe") -> bytes:
     """A table as CSV (UTF-8, ``\\n``), each number in the shortest form that reads back exactly.
 
-    With ``decimal = ","`` the fields are separated by semicolons. NaN and missing are empty.
+    With ``decimal = ","`` the fields are separated by semicolons. NaN and missing are empty. Text
+    that a spreadsheet program would take for a formula gets an apostrophe in front, unless ``text``
+    is ``"verbatim"``; :func:`read_csv` takes it away again.
     """
-    columns = [_csv_column(table[name], decimal) for name in table.columns]
-    text = pl.DataFrame(columns).write_csv(
+    cell = safe_cell if text == "safe" else str
+    columns = [_csv_column(table[name], decimal, cell) for name in table.columns]
+    written = pl.DataFrame(columns).write_csv(
         separator=";" if decimal == "," else ",", line_terminator="\n", null_value=""
     )
-    return text.encode("utf-8")
+    return written.encode("utf-8")
 
 
-def _csv_column(series: pl.Series, decimal: str) -> pl.Series:
-    kind = series.dtype
+def read_csv(
+    source: Path | bytes, types: Mapping[str, type[pl.DataType]] | None = None
+) -> pl.DataFrame:
+    """A table that :func:`csv_bytes` wrote, its text cells as they were.
+
+    Parameters
+    ----------
+    source : Path or bytes
+    types : mapping, optional
+        Types of columns that are not to be found out, such as labels that look like numbers.
+    """
+    data = source if isinstance(source, bytes) else source.read_bytes()
+    head = data[:4096].partition(b"\n")[0]
+    comma = head.count(b";") > head.count(b",")
+    table = pl.read_csv(
+        io.BytesIO(data), separator=";" if comma else ",", decimal_comma=comma,
+        infer_schema_length=None, comment_prefix="#", schema_overrides=types or None,
+    )  # fmt: skip
+    texts = [
+        pl.Series(cell_text(s.name), [None if v is None else cell_text(v) for v in s.to_list()])
+        if s.dtype == pl.String
+        else s.alias(cell_text(s.name))
+        for s in table.get_columns()
+    ]
+    return pl.DataFrame(texts)
+
+
+def _csv_column(series: pl.Series, decimal: str, cell: Callable[[str], str]) -> pl.Series:
+    kind, name = series.dtype, cell(series.name)
     if kind in (pl.Float64, pl.Float32):
         words = [_number(v, decimal) for v in series.to_list()]
-        return pl.Series(series.name, words, dtype=pl.String)
-    if isinstance(kind, (pl.List, pl.Array)):
-        words = [None if v is None else "; ".join(map(str, v)) for v in series.to_list()]
-        return pl.Series(series.name, words, dtype=pl.String)
-    if kind == pl.Boolean:
+    elif isinstance(kind, (pl.List, pl.Array)):
+        numbers = kind.inner.is_numeric() if kind.inner is not None else False
+        joined = [None if v is None else "; ".join(map(str, v)) for v in series.to_list()]
+        words = joined if numbers else [None if v is None else cell(v) for v in joined]
+    elif kind == pl.Boolean:
         words = [None if v is None else str(v).lower() for v in series.to_list()]
-        return pl.Series(series.name, words, dtype=pl.String)
-    return series
+    elif kind.is_numeric() or kind.is_temporal():
+        return series.alias(name)
+    else:
+        words = [None if v is None else cell(str(v)) for v in series.to_list()]
+    return pl.Series(name, words, dtype=pl.String)
 
 
 def _number(value: float | None, decimal: str) -> str | None:
@@ -119,13 +153,15 @@ def write_table(
     parquet: bool = True,
     xlsx: bool = False,
     csv_decimal: str = ".",
+    csv_text: CsvText = "safe",
     invented: bool = False,
     excel: bool = False,
 ) -> list[Path]:
     """Write a table as ``stem.csv``, ``stem.parquet`` and, on request, ``stem.xlsx``.
 
     With ``invented`` each says that its data are: see :func:`marked`, :func:`parquet_bytes` and
-    :func:`xlsx_bytes`. ``excel`` is the former name of ``xlsx``.
+    :func:`xlsx_bytes`. ``csv_text="verbatim"`` leaves text cells of the CSV that begin like a
+    formula as they are. ``excel`` is the former name of ``xlsx``.
 
     Returns
     -------
@@ -136,7 +172,7 @@ def write_table(
     table = marked(table) if invented else table
     files: dict[Path, bytes] = {}
     if csv:
-        files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal)
+        files[stem.with_name(stem.name + ".csv")] = csv_bytes(table, csv_decimal, csv_text)
     if parquet:
         files[stem.with_name(stem.name + ".parquet")] = parquet_bytes(table, invented=invented)
     if xlsx or excel:

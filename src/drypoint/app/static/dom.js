@@ -1,14 +1,21 @@
 // Small helpers: elements, faults, symbols.
 
+// Text in which what would reorder or hide its surroundings is shown as code points (UAX 9).
+const HIDDEN = /[\u061c\u200e\u200f\u202a-\u202e\u2066-\u206f\u2028\u2029\ufff9-\ufffb\ufeff\u007f-\u009f\u0000-\u0008\u000b\u000c\u000e-\u001f]|\p{Surrogate}|[\u{e0000}-\u{e007f}]/gu;
+const PILE = /(\p{M}{30})(\p{M}+)/gu;
+export const visible = (text) => String(text).replace(HIDDEN, (c) => `[U+${c.codePointAt(0).toString(16).toUpperCase().padStart(4, "0")}]`).replace(PILE, (_, kept, more) => `${kept}[${[...more].length} combining marks]`);
+const part = (c) => (typeof c === "string" ? visible(c) : c);
+const SEEN = ["title", "aria-label", "alt", "placeholder"];
+
 export function el(name, attributes = {}, ...children) {
   const node = document.createElement(name);
   for (const [k, v] of Object.entries(attributes)) {
     if (v === false || v === null || v === undefined) continue;
     if (k.startsWith("on")) node.addEventListener(k.slice(2), v);
     else if (k === "class") node.className = v;
-    else node.setAttribute(k, v === true ? "" : v);
+    else node.setAttribute(k, v === true ? "" : SEEN.includes(k) ? visible(v) : v);
   }
-  node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+  node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false).map(part));
   return node;
 }
 
@@ -26,7 +33,7 @@ document.addEventListener("pointerdown", (e) => { held = e.target instanceof Ele
 for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, letGo, true);
 addEventListener("blur", letGo);
 export const fill = (node, ...children) => {
-  const parts = children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false);
+  const parts = children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false).map(part);
   waiting.delete(node);
   if (held && node.contains(held)) waiting.set(node, parts);
   else node.replaceChildren(...parts);

@@ -15,7 +15,7 @@ export async function drawLedger(control, entries) {
     return;
   }
   const names = [...new Set([...own, ...a.tips.map((t) => t.name)])];
-  const tip = el("select", { id: "ledger-tip" }, names.map((n) => el("option", {}, n))), depth = el("select", { id: "ledger-depth" }), depthField = el("div", { class: "field" }, el("label", { for: "ledger-depth" }, "Contact depth / nm"), depth), charts = el("div");
+  const tip = el("select", { id: "ledger-tip" }, names.map((n) => el("option", { value: n }, n))), depth = el("select", { id: "ledger-depth" }), depthField = el("div", { class: "field" }, el("label", { for: "ledger-depth" }, "Contact depth / nm"), depth), charts = el("div");
   fill(control, el("form", { class: "row" }, el("div", { class: "field" }, el("label", { for: "ledger-tip" }, "Tip"), tip), depthField), charts);
   control.querySelector("form").addEventListener("submit", (e) => e.preventDefault());
   const depths = () => { const known = a.tips.find((t) => t.name === tip.value)?.depths || []; fill(depth, known.map((d) => el("option", { value: d }, short(d)))); depthField.hidden = known.length < 2; };

@@ -1,5 +1,5 @@
 // Parts of the page of scratch tracks: a picture along the axis, words above marks, shares that failed.
-import { el, fill } from "./dom.js";
+import { el, fill, visible } from "./dom.js";
 import { Plot, SERIES, line, points, short } from "./plot.js";
 
 // A picture laid along the axis between two places; it is drawn again when it has come.
@@ -18,11 +18,11 @@ export function wordsAbove(items) {
     ctx.font = `600 ${12 * at.r}px "Source Sans 3", system-ui, sans-serif`; ctx.textAlign = "left"; ctx.textBaseline = "top";
     const ends = [];
     for (const { x, words, colour } of [...items].sort((a, b) => a.x - b.x)) {
-      const px = at.x(x) + 3 * at.r, wide = ctx.measureText(words).width + 4 * at.r;
+      const px = at.x(x) + 3 * at.r, wide = ctx.measureText(visible(words)).width + 4 * at.r;
       let row = 0;
       while (ends[row] > px) row += 1;
       ends[row] = px + wide;
-      ctx.fillStyle = css(colour); ctx.fillText(words, px, at.top + (2 + 14 * row) * at.r);
+      ctx.fillStyle = css(colour); ctx.fillText(visible(words), px, at.top + (2 + 14 * row) * at.r);
     }
   } };
 }

@@ -1,6 +1,6 @@
 // Which specimen each file of a new study belongs to: proposed by file name, typed by a person, never
 // reset. Files of one stem can be named together; a file can be left out and put back.
-import { el, fill } from "./dom.js";
+import { el, fill, visible } from "./dom.js";
 
 const tidy = (text) => text.trim().split(/\s+/u).join(" ");
 
@@ -19,7 +19,7 @@ export function specimenBook({ onChange, onLeave, onBack }) {
         const row = rows.get(f);
         if (document.activeElement !== row.input) row.input.value = of(f);
         row.all.hidden = !several;
-        row.all.textContent = `Apply to all ${files.length} of “${name}”`;
+        row.all.textContent = visible(`Apply to all ${files.length} of “${name}”`);
       }
     }
   }
