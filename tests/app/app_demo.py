@@ -29,9 +29,13 @@ class Served:
     """A workbench on a port of this machine."""
 
     base: str
-    way_in: str
     root: Path
     app: Starlette
+
+    @property
+    def way_in(self) -> str:
+        """A new opening address; each opens once."""
+        return f"{self.base}/open?token={self.app.state.tickets.issue()}"
 
 
 class Running:
@@ -53,7 +57,7 @@ class Running:
         while not self.server.started:
             time.sleep(0.02)
         base = f"http://127.0.0.1:{self.port}"
-        self.served = Served(base, f"{base}/open?token={settings.token}", root, self.app)
+        self.served = Served(base, root, self.app)
 
     def stop(self) -> None:
         self.server.should_exit = True

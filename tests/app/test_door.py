@@ -166,7 +166,7 @@ def test_a_cookie_of_another_workbench_does_not_open(root: Path, tmp_path: Path)
     one = Settings(root, port=PORT)
     other = Settings(tmp_path, port=PORT, secret=one.secret)
     with TestClient(create_app(one), base_url=BASE) as client:
-        client.cookies.set(one.cookie, other.pass_value)
+        client.cookies.set(one.cookie_name(False), other.pass_value)
         assert client.get("/").status_code == 401
 
 

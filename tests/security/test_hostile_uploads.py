@@ -13,7 +13,7 @@ from pathlib import Path
 import hostile_files as hostile
 import pytest
 from attacked import process
-from served import Workbench
+from upload_client import Workbench
 
 FAR = '<row><c r = "XFD1048576"><v>1</v></c></row>'
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -182,4 +183,4 @@ def _provenance(path: Path) -> dict[str, Any]:
 
 def reread(state: State) -> State:
     """The state with the results that were just written."""
-    return State(state.study, state.journal, read_results(state.study.results))
+    return replace(state, results=read_results(state.study.results))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
@@ -11,21 +10,23 @@ from typing import Any
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from drypoint.app import faults
 from drypoint.app.api import Endpoint, openapi, routes_of
-from drypoint.app.doors import Attempts, door_routes
+from drypoint.app.doors import door_routes
 from drypoint.app.guard import Guard
 from drypoint.app.jobs import Jobs
+from drypoint.app.logins import Logins
 from drypoint.app.pages import HERE, first_view, palette
 from drypoint.app.readings import Readings
 from drypoint.app.session import Shelf
 from drypoint.app.settings import Settings
 from drypoint.app.study_api import ENDPOINTS
+from drypoint.app.tickets import Tickets
 from drypoint.errors import DrypointError, Where
 
 #: Fetched when the package is built; the pages do not work without.
@@ -73,6 +74,7 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
         app.state.readings.warm_up()
         yield
         app.state.readings.close()
+        app.state.tickets.close()
         app.state.jobs.close()
 
     app = Starlette(
@@ -81,6 +83,7 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
         exception_handlers={
             DrypointError: faults.on_drypoint_error,
             HTTPException: faults.on_http_error,
+            ClientDisconnect: faults.on_disconnect,
             Exception: faults.on_bug,
         },
         lifespan=life,
@@ -94,8 +97,9 @@ def create_app(settings: Settings, closing: Callable[[], bool] = lambda: False) 
         seconds=settings.reading_seconds,
         file_bytes=settings.readable_bytes,
     )
-    app.state.attempts = Attempts()
-    app.state.one_at_a_time = asyncio.Lock()
+    app.state.logins = Logins(settings.secret)
+    app.state.tickets = Tickets()
+    app.state.tickets.issue(settings.token)
     app.state.closing = closing
     return app
 

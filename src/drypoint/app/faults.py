@@ -123,6 +123,12 @@ async def on_http_error(request: Request, error: Exception) -> Response:
     return response
 
 
+async def on_disconnect(request: Request, error: Exception) -> Response:
+    """Handler for a client that went away, or was cut, before all of its body came."""
+    fault = PageError("The request ended early; nothing was done.")
+    return answer(request, fault)
+
+
 async def on_bug(request: Request, error: Exception) -> Response:
     """Handler for what must not happen: the page stays calm, the terminal has the details."""
     print("drypoint: a fault in the workbench itself:", file=sys.stderr)

@@ -17,6 +17,7 @@ from starlette.requests import Request
 from drypoint import paths
 from drypoint.app.faults import NotIn, PageError, Refused, answer
 from drypoint.app.settings import Settings
+from drypoint.app.wire import LET_IN, LIMITS
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -41,6 +42,17 @@ HEADERS = {
 #: The way in, and what it needs to look like something.
 OPEN = ("/open", "/login")
 _READS = ("GET", "HEAD")
+
+
+class TooLong(PageError):  # noqa: N818
+    """Request line and headers are longer than is taken."""
+
+    status = 431
+
+
+def secure(scope: Scope) -> bool:
+    """Whether the browser speaks TLS (with a proxy that was named, and says so)."""
+    return bool(scope.get("scheme") == "https")
 
 
 class Guard:
@@ -75,6 +87,9 @@ class Guard:
     def fault(self, scope: Scope) -> PageError | None:
         """Why a request is not answered; nothing where it is."""
         headers = Headers(scope=scope)
+        fault = _malformed(scope, headers)
+        if fault is not None:
+            return fault
         host = headers.get("host", "").lower()
         if host not in self.settings.hosts:
             return Refused(
@@ -82,11 +97,18 @@ class Guard:
                 remedy="Open the address that “drypoint serve” printed.",
             )
         if not self._from_here(scope, headers, host):
-            return Refused("The request came from another page; nothing was done.")
+            return Refused(
+                "The request came from another page; nothing was done.",
+                remedy="Behind a proxy: it must be named with --proxy, keep the header Host, and "
+                "send X-Forwarded-Proto."
+                if self.settings.proxies
+                else "",
+            )
         path = scope["path"]
+        scope[LET_IN] = self.comes_in(scope)
         if path in OPEN or path.startswith("/static/"):
             return None
-        if not self.comes_in(scope):
+        if not scope[LET_IN]:
             return NotIn(
                 "This browser has not been let in yet.",
                 remedy="Give the password at /login."
@@ -97,7 +119,8 @@ class Guard:
 
     def comes_in(self, scope: Scope) -> bool:
         """Whether the request carries the cookie."""
-        given = Request(scope).cookies.get(self.settings.cookie, "")
+        name = self.settings.cookie_name(secure(scope))
+        given = Request(scope).cookies.get(name, "")
         return hmac.compare_digest(given.encode(), self.settings.pass_value.encode())
 
     def _from_here(self, scope: Scope, headers: Headers, host: str) -> bool:
@@ -107,4 +130,17 @@ class Guard:
             return visit or site in (None, "same-origin", "none")
         if site not in (None, "same-origin"):
             return False
-        return origin is not None and origin.lower() in (f"http://{host}", f"https://{host}")
+        return origin is not None and origin.lower() == f"{scope['scheme']}://{host}"
+
+
+def _malformed(scope: Scope, headers: Headers) -> PageError | None:
+    """Requests that a browser does not send, and that are read differently elsewhere."""
+    size = len(scope.get("raw_path") or b"") + len(scope.get("query_string", b""))
+    size += sum(len(name) + len(value) + 4 for name, value in scope["headers"])
+    if size > LIMITS.head_bytes:
+        return TooLong(f"The headers of the request are longer than {LIMITS.head_bytes} bytes.")
+    if not scope["path"].startswith("/"):
+        return PageError("Invalid request target; expected a path.")
+    if "transfer-encoding" in headers and "content-length" in headers:
+        return PageError("Invalid request: it states the length of its body twice.")
+    return None

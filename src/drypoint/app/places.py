@@ -81,13 +81,18 @@ def find_studies(root: Path) -> Iterator[Path]:
     for path in _toml_files(root, _DEPTH):
         if found >= _MOST:
             return
-        try:
-            head = paths.read_bytes(path, most=_LOOKED_AT).decode("utf-8-sig", "replace")
-        except (OSError, PathError):
-            continue
-        if _STUDY.search(head):
+        if is_study(path):
             found += 1
             yield path
+
+
+def is_study(path: Path) -> bool:
+    """Whether a file begins as a study file does."""
+    try:
+        head = paths.read_bytes(path, most=_LOOKED_AT).decode("utf-8-sig", "replace")
+    except (OSError, PathError):
+        return False
+    return _STUDY.search(head) is not None
 
 
 def _toml_files(folder: Path, depth: int) -> Iterator[Path]:

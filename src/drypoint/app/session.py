@@ -6,6 +6,7 @@ him (``version``); when the study is another by then, nothing is written.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import threading
 from collections.abc import Callable, Sequence
@@ -15,7 +16,7 @@ from pathlib import Path
 import polars as pl
 
 from drypoint.app.faults import NotFound, Overtaken
-from drypoint.errors import StoreError, Where
+from drypoint.errors import DrypointError, StoreError, Where
 from drypoint.locking import lock_file
 from drypoint.recipe import (
     Conflict,
@@ -23,12 +24,12 @@ from drypoint.recipe import (
     Journal,
     Study,
     append_all,
-    load_study,
     read_journal,
     read_study,
     redo,
     undo,
 )
+from drypoint.recipe.text import read_file, text_of
 from drypoint.run import StudyResult, run_study
 from drypoint.store import atomic_write, read_results
 from drypoint.store.results import Results
@@ -45,11 +46,12 @@ class State:
     study: Study
     journal: Journal
     results: Results | None
+    file_sha256: str
 
     @property
     def version(self) -> str:
-        """Stands for recipe and decisions together."""
-        return _version(self.study, self.journal)
+        """Stands for the study file's bytes, the calibrations it names, and the decisions."""
+        return version_of(self.file_sha256, self.study, self.journal)
 
     @property
     def work(self) -> str:
@@ -82,9 +84,26 @@ class State:
         return CURRENT if same else OLDER
 
 
-def _version(study: Study, journal: Journal) -> str:
-    text = f"{study.recipe_hash}\n{journal.sha256}"
+def version_of(file_sha256: str, study: Study | None, journal: Journal | None) -> str:
+    """The version of a study; a part that cannot be read is left out."""
+    meaning = "" if study is None else study.recipe_hash
+    decided = "" if journal is None else journal.sha256
+    text = f"{file_sha256}\n{meaning}\n{decided}"
     return hashlib.sha256(text.encode("ascii")).hexdigest()[:20]
+
+
+@dataclass(frozen=True)
+class OnDisk:
+    """The study file and its decisions, read once; ``None`` for what is wrong."""
+
+    data: bytes
+    study: Study | None
+    journal: Journal | None
+
+    @property
+    def version(self) -> str:
+        """As that of :class:`State`."""
+        return version_of(hashlib.sha256(self.data).hexdigest(), self.study, self.journal)
 
 
 class Session:
@@ -106,12 +125,27 @@ class Session:
         RecipeError, DecisionError
             When one of the files is wrong.
         """
-        study = load_study(self.path)
+        data, study = self._read()
         try:
             results = read_results(study.results)
         except StoreError:
             results = None
-        return State(study, read_journal(study.decisions), results)
+        file_sha256 = hashlib.sha256(data).hexdigest()
+        return State(study, read_journal(study.decisions), results, file_sha256)
+
+    def _read(self) -> tuple[bytes, Study]:
+        """The bytes of the study file, and the study that they mean."""
+        data = read_file(self.path)
+        return data, read_study(text_of(data, self.path), self.path)
+
+    def on_disk(self) -> OnDisk:
+        """The study file as it is now, whether it is right or not."""
+        data = read_file(self.path)
+        study = journal = None
+        with contextlib.suppress(DrypointError):
+            study = read_study(text_of(data, self.path), self.path)
+            journal = read_journal(study.decisions)
+        return OnDisk(data, study, journal)
 
     def decide(self, decisions: Sequence[Decision], version: str) -> State:
         """Add decisions, if the study still is what ``version`` says.
@@ -135,10 +169,10 @@ class Session:
 
     def _add(self, version: str, make: Callable[[Journal], Sequence[Decision]]) -> State:
         with self._writing:
-            study = load_study(self.path)
+            data, study = self._read()
             journal = read_journal(study.decisions)
-            if _version(study, journal) != version:
-                raise overtaken(study, journal)
+            if version_of(hashlib.sha256(data).hexdigest(), study, journal) != version:
+                raise overtaken(self.path, journal)
             try:
                 append_all(study.decisions, make(journal), seen=journal.sha256)
             except Conflict as error:
@@ -156,11 +190,13 @@ class Session:
             When the text is wrong; the file stays as it was.
         """
         with self._writing, lock_file(self.path.with_name(f".{self.path.name}.lock")):
-            study = load_study(self.path)
-            journal = read_journal(study.decisions)
-            if _version(study, journal) != version:
-                raise overtaken(study, journal)
+            now = self.on_disk()
+            if now.version != version:
+                raise file_overtaken(self.path)
             read_study(text, self.path)
+            # Checking takes a moment, in which an editor may save; it takes no lock.
+            if read_file(self.path) != now.data:
+                raise file_overtaken(self.path)
             atomic_write(self.path, text.encode("utf-8"))
         return self.state()
 
@@ -212,15 +248,25 @@ class Session:
         self._kept = self._table = None
 
 
-def overtaken(study: Study, journal: Journal) -> Overtaken:
+def overtaken(path: Path, journal: Journal | None) -> Overtaken:
     """The words for a page that is behind."""
-    last = journal.decisions[-1] if journal.decisions else None
+    last = journal.decisions[-1] if journal is not None and journal.decisions else None
     newest = f" The newest decision: {last.what}, by {last.who}, {last.when}." if last else ""
     return Overtaken(
         "The study was changed in another window or by another person since this page was "
         f"loaded; nothing of yours was written.{newest}",
-        where=Where(str(study.path)),
+        where=Where(str(path)),
         remedy="Reload the page, look at what is new, and decide again.",
+    )
+
+
+def file_overtaken(path: Path) -> Overtaken:
+    """The words for a page that would write over a study file that it has not seen."""
+    return Overtaken(
+        "The study was changed in another window or by another person, or its file in an editor, "
+        "since this page was loaded; nothing of yours was written.",
+        where=Where(str(path)),
+        remedy="Copy your changes, reload the page, and make them again.",
     )
 
 

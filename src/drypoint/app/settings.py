@@ -51,11 +51,13 @@ class Settings:
     names : tuple of str
         Names by which it may be reached; requests under other names are refused.
     token : str
-        Stands once in the opening address; empty where a password is asked for.
+        In the printed opening address, which is valid once.
     secret : bytes
-        Signs the cookie.
+        Signs the cookies.
     password : Password, optional
         Asked for where the workbench is open to other machines.
+    proxies : tuple of str
+        Addresses of reverse proxies whose word on scheme and client is taken.
     upload_bytes, upload_files : int
         Largest file that may be dropped, and most files of a study folder.
     reading_bytes, reading_seconds, readable_bytes : int, float, int
@@ -69,6 +71,7 @@ class Settings:
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     secret: bytes = field(default_factory=lambda: secrets.token_bytes(32))
     password: Password | None = None
+    proxies: tuple[str, ...] = ()
     upload_bytes: int = 500 * MB
     upload_files: int = 20_000
     reading_bytes: int = 2_000 * MB
@@ -78,13 +81,17 @@ class Settings:
     @property
     def hosts(self) -> frozenset[str]:
         """Values of the header Host that are answered."""
-        plain = set(self.names) if self.port == 80 else set()
+        # Behind a proxy the port is that of the proxy: a default one, or stated with the name.
+        plain = set(self.names) if self.port == 80 or self.proxies else set()
         return frozenset({f"{n}:{self.port}" for n in self.names} | plain)
 
-    @property
-    def cookie(self) -> str:
-        """Name of the cookie (cookies do not tell ports apart)."""
-        return f"drypoint_{self.port}"
+    def cookie_name(self, secure: bool, kind: str = "") -> str:
+        """Name of a cookie (cookies do not tell ports apart).
+
+        ``secure``: the browser speaks TLS. It then takes the cookie only with ``Secure``, without
+        ``Domain``, and from this very host (prefix ``__Host-``).
+        """
+        return ("__Host-" if secure else "") + "drypoint_" + kind + str(self.port)
 
     @property
     def pass_value(self) -> str:

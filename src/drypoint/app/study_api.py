@@ -11,9 +11,8 @@ from typing import Any
 from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import StreamingResponse
+from starlette.responses import Response, StreamingResponse
 
-from drypoint import paths
 from drypoint.app.api import Endpoint, Form, session_of
 from drypoint.app.jobs import Job, Jobs
 from drypoint.app.session import OLDER, Session, State
@@ -192,16 +191,14 @@ def stop_job(request: Request) -> dict[str, Any]:
 
 def recipe_text(request: Request) -> dict[str, Any]:
     """Text of the study file."""
-    path = session_of(request).path
+    session = session_of(request)
+    now = session.on_disk()  # text and version of the same bytes
     try:
-        text = paths.read_bytes(path).decode("utf-8-sig")
+        text = now.data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = ""
-    try:
-        version = session_of(request).state().version
-    except DrypointError:
-        version = ""
-    return {"text": text.replace("\r\n", "\n"), "version": version, "file": path.name}
+    text = text.replace("\r\n", "\n")
+    return {"text": text, "version": now.version, "file": session.path.name}
 
 
 def check_recipe(request: Request, body: RecipeText) -> dict[str, Any]:
@@ -216,9 +213,11 @@ def write_recipe(request: Request, body: Recipe) -> dict[str, Any]:
     return after_write(request, session, session.write_recipe(body.text, body.version))
 
 
-async def events(request: Request) -> StreamingResponse:
+async def events(request: Request) -> Response:
     """Server-sent events: ``job`` with each change of work, ``study`` when its files change."""
     session = session_of(request)
+    if request.method == "HEAD":
+        return Response(media_type="text/event-stream")
     jobs = jobs_of(request)
     loop = asyncio.get_running_loop()
     queue: asyncio.Queue[Job] = asyncio.Queue()

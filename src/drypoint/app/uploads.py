@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
 from drypoint.app.faults import NotFound, Overtaken, PageError, TooMuch
-from drypoint.app.intake import NOT_RAW
+from drypoint.app.own_folders import own_folder
 from drypoint.app.places import inside, plain_name
 from drypoint.app.settings import MB, Settings
 from drypoint.errors import Where
@@ -34,7 +34,7 @@ async def upload(request: Request) -> dict[str, Any]:
         is too large, or another file of that name is there.
     """
     settings: Settings = request.app.state.settings
-    path = _place(settings.root, request.path_params["path"])
+    path = await run_in_threadpool(_place, settings.root, request.path_params["path"])
     length = request.headers.get("content-length", "")
     if length.isdigit() and int(length) > settings.upload_bytes:
         raise _too_large(path, settings)
@@ -75,9 +75,8 @@ def _place(root: Path, relative: str) -> Path:
     parts = [plain_name(p) for p in PurePosixPath(relative).parts]
     if not 2 <= len(parts) <= _DEEPEST:
         raise PageError("A file is dropped into a folder of a study, not deeper than five folders.")
-    if any(p in NOT_RAW for p in parts[:-1]):
-        raise PageError("Results and reports are written by Drypoint only; drop raw files beside.")
     path = inside(root, "/".join(parts))
+    _check_own(path, root)
     if not_a_record(path):
         raise PageError(
             f"A file that ends in {path.suffix.lower() or 'nothing'} is no record.",
@@ -89,6 +88,17 @@ def _place(root: Path, relative: str) -> Path:
     return path
 
 
+def _check_own(path: Path, root: Path) -> None:
+    """Refuse a file in a folder that only Drypoint writes into."""
+    if (own := own_folder(path, root)) is not None:
+        raise PageError(
+            f"The folder {own.name} is written by Drypoint only (results, reports, signed "
+            "versions); nothing was taken.",
+            where=Where(path.name),
+            remedy="Drop raw files into another folder of the study.",
+        )
+
+
 def _prepare(path: Path, settings: Settings) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -96,6 +106,7 @@ def _prepare(path: Path, settings: Settings) -> None:
         raise cannot_write(path.parent, error) from error
     if not path.parent.is_dir():
         raise NotFound("There is no such folder.", where=Where(path.parent.name))
+    _check_own(path, settings.root)  # again: the folder may be another one by now
     clean_leftovers(path)
     if sum(1 for _ in path.parent.iterdir()) >= settings.upload_files:
         raise TooMuch(

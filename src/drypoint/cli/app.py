@@ -485,14 +485,25 @@ def serve(
     ] = "",
     name: Annotated[
         list[str] | None,
-        typer.Option("--name", help="With --host: a further name by which others reach it."),
+        typer.Option(
+            "--name", help="With --host or --proxy: a further name by which others reach it."
+        ),
+    ] = None,
+    proxy: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--proxy",
+            metavar="ADDRESS",
+            help="Address of a reverse proxy that encrypts; its X-Forwarded-Proto and "
+            "X-Forwarded-For are taken, those of others ignored.",
+        ),
     ] = None,
     browser: Annotated[
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
 ) -> None:
     """Open the workbench: pages in the browser, for this machine only unless told otherwise. With
-    --host the password is DRYPOINT_PASSWORD, or is asked for."""
+    --host or --proxy the password is DRYPOINT_PASSWORD, or is asked for."""
     from drypoint.cli.serving import serve_command
 
-    serve_command(what, port, host, tuple(name or ()), browser)
+    serve_command(what, port, host, tuple(name or ()), browser, tuple(proxy or ()))

@@ -95,7 +95,7 @@ def accept(request: Request, body: Consent) -> dict[str, Any]:
     """Accept the calibration on the page: its file, and entries in the ledger."""
     state = _calibration(request)
     if state.version != body.version:
-        raise overtaken(state.study, state.journal)
+        raise overtaken(state.study.path, state.journal)
     session = session_of(request)
     options = body.model_dump(exclude={"version"})
     return jobs_of(request).start("accept", session.key, session.path, options).values()

@@ -19,6 +19,7 @@ from drypoint.app.pages import page
 from drypoint.app.places import find_studies, inside, key_of, plain_name
 from drypoint.app.uploads import upload
 from drypoint.errors import PathError, Where
+from drypoint.locking import lock_file
 from drypoint.recipe import starting_recipe
 from drypoint.recipe.equipment import TipKeys
 from drypoint.records.layout import ROLES
@@ -129,11 +130,7 @@ def create(request: Request, body: NewStudy) -> dict[str, Any]:
     folder = inside(root, plain_name(body.folder))
     path = folder / "study.toml"
     if path.exists():
-        raise Overtaken(
-            "There is a study in this folder already; it is left as it is.",
-            where=Where(str(path)),
-            remedy="Choose another name.",
-        )
+        raise _there(path)
     if body.shape not in TIP_SHAPES:
         raise PageError(f"“{body.shape}” is no shape of a tip.", where=Where(key="shape"))
     bench = ""
@@ -151,8 +148,19 @@ def create(request: Request, body: NewStudy) -> dict[str, Any]:
         bench=bench,
         folder=folder,
     )
-    atomic_write(path, text.encode("utf-8"))
+    with lock_file(path.with_name(f".{path.name}.lock")):
+        if path.exists():
+            raise _there(path)
+        atomic_write(path, text.encode("utf-8"))
     return {"key": key_of(root, path), "file": path.relative_to(root).as_posix()}
+
+
+def _there(path: Path) -> Overtaken:
+    return Overtaken(
+        "There is a study in this folder already; it is left as it is.",
+        where=Where(str(path)),
+        remedy="Choose another name.",
+    )
 
 
 NEW = (

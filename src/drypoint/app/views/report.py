@@ -131,7 +131,7 @@ def sign(request: Request, body: Sign) -> dict[str, Any]:
     session = session_of(request)
     state = session.state()
     if state.version != body.version:
-        raise overtaken(state.study, state.journal)
+        raise overtaken(state.study.path, state.journal)
     seen = [state.study.recipe_hash, state.journal.sha256]
     options = {
         "who": body.who, "why": body.why, "seen": seen, "ledger": body.ledger,
