@@ -41,9 +41,12 @@ def status(answer: bytes) -> int:
     return int(answer.split()[1])
 
 
-HOSTS = ("evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1", "127.0.0.1.evil.example:{port}",
-         "evil.example#127.0.0.1:{port}", "user@127.0.0.1:{port}", "127.0.0.1:{port}.", "0x7f.1:{port}",
-         "2130706433:{port}", "0.0.0.0:{port}", "[::ffff:127.0.0.1]:{port}", "localhost.:{port}", "",
+HOSTS = ("evil.example", "evil.example:{port}", "127.0.0.1", "127.0.0.1:1",
+         "127.0.0.1.evil.example:{port}",
+         "evil.example#127.0.0.1:{port}", "user@127.0.0.1:{port}", "127.0.0.1:{port}.",
+         "0x7f.1:{port}",
+         "2130706433:{port}", "0.0.0.0:{port}", "[::ffff:127.0.0.1]:{port}",
+         "localhost.:{port}", "",
          "127.0.0.1:{port}, evil.example", "LOCALHOST.evil.example:{port}")  # fmt: skip
 
 
@@ -96,8 +99,10 @@ def test_targets_that_are_no_path(bench: Workbench, cookie: str, target: str, me
 
 TRAVERSALS = ("../settings.py", "%2e%2e/settings.py", "..%2fsettings.py", "..%5csettings.py",
               "%2e%2e%2fsettings.py", "..%252fsettings.py", "....//settings.py", "./../settings.py",
-              "vendor/../../settings.py", "vendor/%2e%2e/%2e%2e/settings.py", "/etc/passwd", "%2fetc/passwd",
-              "..%c0%afsettings.py", "..%00/settings.py", "app.css%00.png", "app.css/../../settings.py",
+              "vendor/../../settings.py", "vendor/%2e%2e/%2e%2e/settings.py", "/etc/passwd",
+              "%2fetc/passwd",
+              "..%c0%afsettings.py", "..%00/settings.py", "app.css%00.png",
+              "app.css/../../settings.py",
               "..;/settings.py", "%5c%5cevil%5cshare", "C:%5cWindows%5cwin.ini", "", ".", "vendor",
               "a" * 5000, "%ff%fe", "%ed%a0%80")  # fmt: skip
 
@@ -137,7 +142,8 @@ def test_head_is_answered_without_a_body(bench: Workbench, cookie: str, path: st
 
 CROSS = (("Origin: http://evil.example",), ("Origin: null",), ("Origin: http://localhost:{port}",),
          ("Origin: https://127.0.0.1:{port}",), ("Origin: http://127.0.0.1:{port}.evil.example",),
-         ("Origin: http://127.0.0.1",), ("Origin: http://127.0.0.1:{port}", "Sec-Fetch-Site: cross-site"),
+         ("Origin: http://127.0.0.1",),
+         ("Origin: http://127.0.0.1:{port}", "Sec-Fetch-Site: cross-site"),
          ("Origin: http://127.0.0.1:{port}", "Sec-Fetch-Site: same-site"), ())  # fmt: skip
 
 
@@ -170,7 +176,8 @@ def test_streams_for_another_page(bench: Workbench, cookie: str, site: str, kind
 
 
 def test_a_web_socket_is_never_opened(bench: Workbench, cookie: str) -> None:
-    lines = ("GET / HTTP/1.1", f"Host: 127.0.0.1:{bench.port}", f"Cookie: {cookie}", "Upgrade: websocket",
+    lines = ("GET / HTTP/1.1", f"Host: 127.0.0.1:{bench.port}", f"Cookie: {cookie}",
+             "Upgrade: websocket",
              "Connection: Upgrade", "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==",
              "Sec-WebSocket-Version: 13", "", "")  # fmt: skip
     assert status(bench.says("\r\n".join(lines).encode())) != 101
@@ -198,7 +205,8 @@ def test_huge_headers(bench: Workbench, cookie: str, size: int, where: str) -> N
 
 
 BODIES = {
-    "both lengths": (("Content-Length: 4", "Transfer-Encoding: chunked"), b"0\r\n\r\nGET /smuggled"),
+    "both lengths": (("Content-Length: 4", "Transfer-Encoding: chunked"),
+                     b"0\r\n\r\nGET /smuggled"),
     "two lengths": (("Content-Length: 4", "Content-Length: 40"), b"abcd"),
     "negative": (("Content-Length: -1",), b""),
     "not a number": (("Content-Length: 0x10",), b"a" * 16),
@@ -258,7 +266,8 @@ def test_pipelined_requests_are_answered_in_order(bench: Workbench, cookie: str)
 def test_what_is_no_http(bench: Workbench) -> None:
     for data in (b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03" + bytes(200), b"\x00" * 5000,
                  b"SSH-2.0-x\r\n", b"GET\r\n\r\n", b"GET / HTTP/9.9\r\n\r\n", b"\r\n" * 3000,
-                 b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n", b"GET / HTTP/1.1\r\n" + b"\xff" * 50 + b"\r\n\r\n"):  # fmt: skip
+                 b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n",
+                 b"GET / HTTP/1.1\r\n" + b"\xff" * 50 + b"\r\n\r\n"):  # fmt: skip
         begun = time.monotonic()
         answer = bench.says(data)
         assert time.monotonic() - begun < 12.0

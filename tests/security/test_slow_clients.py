@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import sys
 import threading
@@ -36,11 +35,10 @@ def open_bench(run_once: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
 
 def connections(bench: Workbench) -> int:
     """Connections that the process has open."""
-    folder = f"/proc/{bench.process.pid}/fd"
     links = []
-    for name in os.listdir(folder):
+    for path in Path(f"/proc/{bench.process.pid}/fd").iterdir():
         try:
-            links.append(os.readlink(f"{folder}/{name}"))
+            links.append(str(path.readlink()))
         except OSError:
             continue
     return sum(link.startswith("socket:") for link in links)

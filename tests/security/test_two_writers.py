@@ -77,7 +77,8 @@ def test_an_editor_outside_is_not_written_over(page: httpx.Client, signed: Path,
     assert signed.read_bytes() == now
     # Decisions, too, are about the file that was seen.
     act = {"version": seen["version"],
-           "decisions": [{"what": "remark", "why": "looked at it", "who": "A. Example"}]}  # fmt: skip
+           "decisions": [
+                {"what": "remark", "why": "looked at it", "who": "A. Example"}]}  # fmt: skip
     assert page.post(f"{API}/decisions", json=act).status_code in (409, 422)
     assert not signed.with_name("study.decisions.jsonl").exists()
     # After a reload it can be put right on the page, also when it is faulty.
@@ -115,7 +116,8 @@ def spellings(name: str) -> set[str]:
     wide = "".join(chr(ord(c) + 0xFEE0) if "a" <= c <= "z" else c for c in name)
     return {
         name, name.upper(), name.capitalize(), name + ".", name + "...", name + " ", " " + name,
-        name + ". .", wide, name.replace("s", "\u017f"), unicodedata.normalize("NFD", name + "\u0301"),
+        name + ". .", wide, name.replace("s", "\u017f"),
+        unicodedata.normalize("NFD", name + "\u0301"),
         name[:3] + "\u200b" + name[3:], name[:3] + "\u00ad" + name[3:], name + "\ufe0f",
         f"./{name}", f"raw/../{name}", f"raw\\..\\{name}", f"{name}/deeper", f"{name}\\deeper",
         f"{name}::$INDEX_ALLOCATION", f"%2e/{name}", f"raw/%2e%2e/{name}", f"{name}/./.",
@@ -161,7 +163,8 @@ def test_nor_by_a_link_or_another_name_of_the_study(
     )
     (folder / "other.toml").write_text(text, encoding="utf-8")
     before = listed(folder)
-    wanted = [*links, "raw/up/results", "raw/up/report", "raw/up/in", "Made here", "made HERE", "told",
+    wanted = [*links, "raw/up/results", "raw/up/report", "raw/up/in", "Made here", "made HERE",
+              "told",
               "told/deeper", "TOLD", "in/deeper", "kept/2"]  # fmt: skip
     for name in wanted:
         answer = page.put(f"/api/files/{name}/planted.csv", content=RAW)
