@@ -411,8 +411,8 @@ def test_editors_are_told_of_needs(area: dict[str, Any], good: bool) -> None:
 #: Defaults that are no physical or statistical choice.
 PLAIN = {
     "seed", "scale", "force_scale", "depth_scale", "lateral_scale", "position_scale", "name",
-    "kind", "unload", "file", "folder", "report_folder", "csv_decimal", "cycles", "cycle_forces",
-    "quality", "vtu",
+    "kind", "unload", "file", "folder", "report_folder", "csv_decimal", "csv_text", "cycles",
+    "cycle_forces", "quality", "vtu",
 }  # fmt: skip
 
 

@@ -121,21 +121,25 @@ class Wire(H11Protocol):
         return bool(answering and self.scope.get(LET_IN))
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take the connection, where there is room."""
         super().connection_made(transport)
         self.address = network_of(self.client[0]) if self.client else ""
         if not self.gate.enter(self):
             self.cut()
 
     def connection_lost(self, exc: Exception | None) -> None:
+        """Count the connection out."""
         self.gate.lines.pop(self, None)
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
+        """Take what was sent, and note the stage."""
         self.taken += len(data)
         super().data_received(data)
         self._mark()
 
     def on_response_complete(self) -> None:
+        """Note that the answer is out."""
         super().on_response_complete()
         self._mark()
 
