@@ -25,7 +25,7 @@ _LEAST, _GROWTH = 4, 1.4
 #: A dip counts where chance makes it in fewer than exp(-``_CHANCE``) over the square of the number
 #: of independent places (the square, since many overlap and several lengths are tried); each signal
 #: must bend by ``_EACH`` spreads. Degrees of freedom of a spread for each independent place.
-_CHANCE, _EACH, _FREE = 11.0, 2.2, 0.7
+_CHANCE, _EACH, _FREE = 12.0, 2.2, 0.7
 #: Spreads of the depth that the dip must be worth for the depth to have a say; where it has none,
 #: exp(-``_ALONE``) is asked beyond.
 _TELLS, _ALONE = 3.0, 6.0
