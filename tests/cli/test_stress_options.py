@@ -62,7 +62,7 @@ APPLIES = {
     "--quality": (("--quality", "fine"), "quality"),
 }
 #: Options of the command itself, which set no key; each has a test below or elsewhere.
-OF_THE_COMMAND = {"--out", "--vtu", "--fresh", "--quiet"}
+OF_THE_COMMAND = {"--out", "--vtu", "--fresh", "--quiet", "--csv-text"}
 
 
 def options() -> list[str]:

@@ -26,7 +26,7 @@ _MOST_STUDIES, _MOST_BYTES = 200, 4_000_000
 
 def folded(name: str) -> str:
     """A name of a file or folder without what some file system does not tell apart."""
-    name = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    name = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
     name = "".join(c for c in name if unicodedata.category(c) not in ("Cf", "Cc", "Mn"))
     return name.rstrip(". ")
 

@@ -32,7 +32,7 @@ class Limits:
         For the request line and headers, from the first moment on.
     body_s, body_rate : float
         For a body: seconds, and bytes per second that lengthen them.
-    linger_s : float
+    linger_s, linger_bytes : float, int
         For what is still sent after the answer.
     write_s : float
         For which an answer may wait for a client that does not read.
@@ -46,6 +46,7 @@ class Limits:
     body_s: float = 15.0
     body_rate: float = 20_000.0
     linger_s: float = 2.0
+    linger_bytes: int = 16_000_000
     write_s: float = 30.0
     most: int = 128
     most_of_one: int = 64
@@ -137,6 +138,8 @@ class Wire(H11Protocol):
         self.taken += len(data)
         super().data_received(data)
         self._mark()
+        if self.stage == LINGER and self.taken > self.gate.limits.linger_bytes:
+            self.cut()
 
     def on_response_complete(self) -> None:
         """Note that the answer is out."""
