@@ -58,7 +58,7 @@ demo: $(STAMP)
 	@find build/demo -newer build/demo/study.toml -type f | sort | sed 's/^/  /'
 
 test: $(STAMP) tools-test
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 3 --dist worksteal
 
 # With the oldest and the newest Python that pyproject.toml claims, each in an environment of its
 # own. One that is not at hand is named and left out; one asked for by PYTHONS='3.13' must be there.
