@@ -68,7 +68,14 @@ def parameter_names(kind: str, n: int = 0, shape: str = "Berkovich") -> tuple[st
     )
 
 
-def _input(tip: Tip, theta: Theta, name: str) -> Array:
+def value_of(tip: Tip, theta: Theta, name: str) -> Array:
+    """Input ``name``: from ``theta``, else the tip's own best value.
+
+    Raises
+    ------
+    TipError
+        When neither has it.
+    """
     if name in theta:
         return np.asarray(theta[name])
     if name in tip.area.parameters.names:
@@ -86,7 +93,7 @@ def _input(tip: Tip, theta: Theta, name: str) -> Array:
 def _tan_psi(tip: Tip, theta: Theta) -> Array:
     """tan of the half angle of the cone with the same A_p(h)."""
     stretch = np.sqrt(AREA_FACTOR[tip.geometry.sides] / np.pi)
-    return np.asarray(stretch * np.tan(_input(tip, theta, "tip.angle")))
+    return np.asarray(stretch * np.tan(value_of(tip, theta, "tip.angle")))
 
 
 def _evaluate(tip: Tip, theta: Theta, h_c: ArrayLike) -> tuple[Array, Array]:
@@ -96,19 +103,19 @@ def _evaluate(tip: Tip, theta: Theta, h_c: ArrayLike) -> tuple[Array, Array]:
     h = np.where(below, 0.0, given)
     if kind == "series":
         names = parameter_names(kind, len(tip.area.parameters.names))
-        pair = shapes.series(h, [_input(tip, theta, n) for n in names])
+        pair = shapes.series(h, [value_of(tip, theta, n) for n in names])
     elif kind == "table":
         names = parameter_names(kind, len(tip.area.knots))
-        pair = table(h, tip.area.knots, [_input(tip, theta, n) for n in names])
+        pair = table(h, tip.area.knots, [value_of(tip, theta, n) for n in names])
     elif kind == "blunted" or shape == "sphero-cone":
-        pair = shapes.sphere_cone(h, _input(tip, theta, "tip.radius"), _tan_psi(tip, theta))
+        pair = shapes.sphere_cone(h, value_of(tip, theta, "tip.radius"), _tan_psi(tip, theta))
     elif shape == "sphere":
-        pair = shapes.sphere(h, _input(tip, theta, "tip.radius"))
+        pair = shapes.sphere(h, value_of(tip, theta, "tip.radius"))
     elif shape == "flat punch":
-        pair = shapes.flat_punch(h, _input(tip, theta, "tip.radius"))
+        pair = shapes.flat_punch(h, value_of(tip, theta, "tip.radius"))
     else:
         factor = AREA_FACTOR[tip.geometry.sides]
-        pair = shapes.sharp(h, factor, _input(tip, theta, "tip.angle"))
+        pair = shapes.sharp(h, factor, value_of(tip, theta, "tip.angle"))
     return _nan_where(below, pair[0]), _nan_where(below, pair[1])
 
 
@@ -148,10 +155,10 @@ def surface_area(tip: Tip, theta: Theta, h: ArrayLike) -> Array:
         return A_p
     if shape == "sphere":
         return np.asarray(A_p + np.pi * depth * depth)
-    sine = np.sin(_input(tip, theta, "tip.angle"))
+    sine = np.sin(value_of(tip, theta, "tip.angle"))
     if tip.area.kind != "blunted" and (shape in PYRAMIDS or shape == "cone"):
         return np.asarray(A_p / sine)
-    h_t = shapes.sphere_cone_depth(_input(tip, theta, "tip.radius"), _tan_psi(tip, theta))
+    h_t = shapes.sphere_cone_depth(value_of(tip, theta, "tip.radius"), _tan_psi(tip, theta))
     A_t = area(tip, theta, h_t)
     cap = depth.real <= h_t.real
     return np.where(cap, A_p + np.pi * depth * depth, A_t + np.pi * h_t * h_t + (A_p - A_t) / sine)
