@@ -1,0 +1,241 @@
+"""Joins and smooths the finite-element runs of blunted_table.py into coefficients of B-splines."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from blunted_table import N_NODES, NU, Y_NODES, Solid, check
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline, interp1d
+from scipy.optimize import least_squares
+
+from drypoint.contact import blunted_kernels as kernels
+
+Floats = NDArray[np.float64]
+
+#: Start and step of ln f of the elastic part; start, step and count of q; shear of q.
+LN_F, D_LN_F, COUNT_F = -11.0, 0.5, 29
+Q, D_Q, COUNT_Q = -14.0, 0.25, 92
+SHEAR = 1.0
+GREATEST = 1.5 * (1 + 1e-9)
+NUS = (0.10, 0.17, 0.25, 0.33, 0.42, 0.47)
+#: Fewest columns of elements in contact for a point to count, and times that for full weight.
+COLUMNS = 14.0
+#: Penalties on the third differences of coefficients, in units of the scatter of a point.
+STIFF_ELASTIC, STIFF = 0.3, 3.0
+
+
+def kappa(nu: float) -> float:
+    return (1 - 2 * nu) / (1 - nu)
+
+
+def hertz(ln_f: Floats) -> Floats:
+    """ln(h/R) of Hertz's sphere."""
+    return 2 / 3 * (ln_f + np.log(0.75))
+
+
+def points(folder: Path, solid: Solid) -> Floats:
+    """Columns ln f, v = ln(X/X_H) and columns in contact, of all runs."""
+    runs = np.load(folder / f"{solid.name}.npz")
+    parts = []
+    for key in runs.files:
+        x, f, a = runs[key].T
+        columns = 3 * solid.elements * a / a[-1]
+        keep = (f > 0) & (columns > COLUMNS * solid.elements / 14)
+        ln_f = np.log(f[keep])
+        parts.append(
+            np.column_stack([ln_f, np.log(x[keep]) - 2 / 3 * (ln_f + np.log(0.75)), columns[keep]])
+        )
+    return np.concatenate(parts)
+
+
+def design(x: Floats, count: int) -> Floats:
+    """Uniform cubic B-splines (columns) at x in steps from the first knot."""
+    i = np.clip(np.floor(x).astype(int), 0, count - 4)
+    t = x - i
+    u = 1 - t
+    B = np.zeros((len(x), count))
+    rows = np.arange(len(x))
+    B[rows, i] = u**3 / 6
+    B[rows, i + 1] = (4 - 6 * t**2 + 3 * t**3) / 6
+    B[rows, i + 2] = (4 - 6 * u**2 + 3 * u**3) / 6
+    B[rows, i + 3] = t**3 / 6
+    return B
+
+
+def elastic(folder: Path) -> Floats:
+    """Coefficients (3, COUNT_F) of g = v/s over ln f, a polynomial of second degree in kappa."""
+    rows, right, stiff = [], [], []
+    for nu in NUS:
+        p = points(folder, Solid(np.inf, 0.0, nu))
+        s = np.exp((p[:, 0] + np.log(0.75)) / 3)
+        use = s > 5e-3
+        B = design(np.maximum((p[use, 0] - LN_F) / D_LN_F, 0), COUNT_F)
+        scale = s[use, None] / 1e-3
+        k = kappa(nu)
+        rows.append(np.hstack([B, k * B, k * k * B]) * scale)
+        right.append(p[use, 1] / s[use] * scale[:, 0])
+    D = np.diff(np.eye(COUNT_F), 3, axis=0)
+    D = np.vstack([D * STIFF_ELASTIC / 1e-3, 1e6 * np.diff(np.eye(COUNT_F), axis=0)[:3]])
+    stiff = np.kron(np.eye(3), D)
+    A = np.vstack([*rows, stiff])
+    c = np.linalg.lstsq(A, np.concatenate([*right, np.zeros(len(stiff))]), rcond=None)[0]
+    return c.reshape(3, COUNT_F)
+
+
+def elastic_value(c: Floats, ln_f: Floats, nu: float) -> Floats:
+    k = kappa(nu)
+    B = design(np.maximum((ln_f - LN_F) / D_LN_F, 0), COUNT_F)
+    return np.exp((ln_f + np.log(0.75)) / 3) * (B @ (c[0] + k * (c[1] + k * c[2])))
+
+
+def line(folder: Path, solid: Solid, c_el: Floats) -> tuple[Floats, float]:
+    """Coefficients of w over q of one solid, and the scatter of its points about them.
+
+    The force scatters as the contact edge passes from element to element, more so where the contact
+    is plastic: the weights follow from a first fit.
+    """
+    p = points(folder, solid)
+    w = p[:, 1] - elastic_value(c_el, p[:, 0], solid.nu)
+    shift = SHEAR * np.log(solid.y) + Q
+    q = (p[:, 0] - shift) / D_Q
+    onset = (np.log(4 / 3 * solid.first_yield**1.5) - shift) / D_Q
+    free = np.arange(COUNT_Q) > onset + 2  # the others are zero: nothing has yielded
+    D = np.diff(np.eye(COUNT_Q), 3, axis=0)
+    straight = np.diff(np.eye(COUNT_Q), 2, axis=0)[np.arange(COUNT_Q - 2) > q.max()] * 1e5
+    B, c, sigma = design(q, COUNT_Q), np.zeros(COUNT_Q), np.full(len(q), 0.003)
+    fine = np.minimum(p[:, 2] / 42, 1.0)
+    for _ in range(2):
+        local = np.interp(np.arange(COUNT_Q - 3) + 0.5, np.sort(q), sigma[np.argsort(q)])
+        stiff = np.where(np.arange(COUNT_Q - 3) > q.max(), 0.1, STIFF)
+        A = np.vstack([B * (fine / sigma)[:, None], D * (stiff / local)[:, None], straight])[
+            :, free
+        ]
+        right = np.concatenate([w * fine / sigma, np.zeros(len(D) + len(straight))])
+        c[free] = np.linalg.lstsq(A, right, rcond=None)[0]
+        sigma = 0.0005 + 0.0045 * np.clip((B @ c) / 0.7, 0, 1)
+    return c, float(np.sqrt(np.mean((B @ c - w) ** 2)))
+
+
+def to_splines(values: Floats, axis: int) -> Floats:
+    """Coefficients of uniform cubic B-splines through values at the knots; at the ends the third
+    derivative is continuous over the second knot ("not a knot")."""
+    m = values.shape[axis]
+    A = np.zeros((m + 2, m + 2))
+    for i in range(m):
+        A[i, i : i + 3] = (1 / 6, 4 / 6, 1 / 6)
+    A[m, :5] = A[m + 1, -5:] = (1, -4, 6, -4, 1)
+    v = np.moveaxis(values, axis, 0)
+    right = np.concatenate([v, np.zeros((2, *v.shape[1:]))])
+    return np.moveaxis(np.linalg.solve(A, right.reshape(m + 2, -1)).reshape(right.shape), 0, axis)
+
+
+def grids(folder: Path, c_el: Floats) -> tuple[Floats, Floats]:
+    """w_0 and w_1 (q, ln y, n): coefficients over q, values over ln y and n."""
+    ns = sorted(N_NODES)
+    W = np.array([[line(folder, Solid(y, n), c_el)[0] for n in ns] for y in Y_NODES])
+    W = np.moveaxis(W, 2, 0)
+    ys, few = Y_NODES[::3], (0.0, 0.25, 0.5)
+    other = np.array([[line(folder, Solid(y, n, 0.42), c_el)[0] for n in few] for y in ys])
+    W1 = np.moveaxis(other, 2, 0) - W[:, ::3][:, :, [ns.index(n) for n in few]]
+    W1 = W1 / (kappa(0.42) - kappa(NU))
+    W1 = CubicSpline(np.log(ys), W1, axis=1)(np.log(Y_NODES))
+    W1 = interp1d(few, W1, kind="quadratic", axis=2)(ns)
+    return W, W1
+
+
+def coefficients(folder: Path) -> dict[str, Floats]:
+    """All that the evaluator needs (``blunted_kernels``)."""
+    c_el = elastic(folder)
+    w = np.array([to_splines(to_splines(W, 1), 2) for W in grids(folder, c_el)])
+    ns = sorted(N_NODES)
+    ln_y = np.log(Y_NODES)
+    numbers = [
+        LN_F, D_LN_F, Q, D_Q, ln_y[0], ln_y[1] - ln_y[0], ns[0], ns[1] - ns[0],
+        SHEAR, kappa(NU), GREATEST,
+    ]  # fmt: skip
+    return {
+        "elastic": c_el.astype(np.float32),
+        "yielding": w.astype(np.float32),
+        "numbers": np.array(numbers),
+    }
+
+
+#: ln(h/R) at which errors are stored.
+ERROR_AT = np.linspace(np.log(1e-4), np.log(1.5), 33)
+
+
+def kernel_of(data: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
+    """The table as the kernels take it."""
+    keys = ("elastic", "yielding", "numbers")
+    e, w, at = (np.ascontiguousarray(data[key], dtype=np.float64) for key in keys)
+    return e, w, at
+
+
+@dataclass(frozen=True)
+class Made:
+    """A table and where its runs are."""
+
+    folder: Path
+    data: dict[str, Floats]
+
+    def ln_depth(self, ln_f: Floats, y: float, n: float, nu: float) -> Floats:
+        """ln X of the table."""
+        table = kernel_of(self.data)
+        return np.log(kernels.depth_many(ln_f, float(np.log(y)), float(n), nu, table)[:, 0])
+
+    def true(self, solid: Solid, c: Floats, ln_f: Floats) -> Floats:
+        """ln X of a solid from its own runs, smoothed to coefficients c."""
+        q = np.maximum((ln_f - SHEAR * np.log(solid.y) - Q) / D_Q, 0)
+        w = np.where(q > 0, design(q, COUNT_Q) @ c, 0)
+        return elastic_value(self.data["elastic"], ln_f, solid.nu) + w + hertz(ln_f)
+
+    def equivalent(self, solid: Solid, ln_f: Floats, ln_X: Floats) -> tuple[float, float]:
+        """Y/E* and n of the table that come nearest to another kind of hardening."""
+        use = (ln_X > np.log(3e-3)) & (ln_X < np.log(1.05))
+        low, high = np.log(Y_NODES[0]), np.log(Y_NODES[-1])
+
+        def miss(p: Floats) -> Floats:
+            found = self.ln_depth(ln_f[use], float(np.exp(p[0])), p[1], solid.nu)
+            return np.nan_to_num(found - ln_X[use])
+
+        best = least_squares(miss, [np.log(solid.y), 0.15], bounds=([low, 0], [high, 0.5]))
+        return float(np.exp(best.x[0])), float(best.x[1])
+
+    def error(self, solid: Solid) -> Floats:
+        """ln X of the solid less that of the table, at the forces of the table at ERROR_AT."""
+        c, _ = line(self.folder, solid, self.data["elastic"])
+        y, n = solid.y, solid.n
+        if solid.hardening != "power":
+            ln_f = points(self.folder, solid)[:, 0]
+            y, n = self.equivalent(solid, ln_f, self.true(solid, c, ln_f))
+            print(f"{solid.name}: nearest to Y/E* = {y:.5f}, n = {n:.3f}")
+        table = kernel_of(self.data)
+        f = kernels.phi_many(ERROR_AT, float(np.log(y)), n, solid.nu, table)[:, 0]
+        return self.true(solid, c, np.log(f)) - ERROR_AT
+
+
+def percents(values: Floats) -> str:
+    return " ".join(f"{100 * v:6.2f}" for v in values[::3])
+
+
+def main(folder: Path, out: Path) -> None:
+    made = Made(folder, coefficients(folder))
+    solids = [s for s in check() if (folder / f"{s.name}.npz").exists()]
+    errors = np.array([made.error(s) for s in solids]).reshape(len(solids), len(ERROR_AT))
+    names = np.array([s.name for s in solids])
+    stored = {"error_at": ERROR_AT, "errors": errors.astype(np.float32), "error_names": names}
+    np.savez_compressed(out, **made.data, **stored)
+    print(f"{out}: {out.stat().st_size} bytes")
+    print(f"{'h/R':45s}", " ".join(f"{x:6.4f}" for x in np.exp(ERROR_AT[::3])))
+    for s, e in zip(solids, errors, strict=True):
+        print(f"{s.name:45s}", percents(e))
+    print(f"{'rms, %':45s}", percents(np.sqrt(np.mean(errors**2, axis=0))))
+
+
+if __name__ == "__main__":
+    here = Path(__file__).resolve().parents[1]
+    main(Path(sys.argv[1]), here / "src/drypoint/contact/blunted.npz")

@@ -1,0 +1,189 @@
+"""First contact of a blunted tip with a solid that yields: a law tabulated from finite elements.
+
+A rigid cone of 70.3 degrees half angle with a tangent sphere of radius R as its end is pressed into
+an isotropic solid: von Mises yield, isotropic hardening Y (1 + E eps_p/Y)^n, no friction, large
+strains. By dimensional analysis, with E* = E/(1 - nu^2),
+
+    h/R = X(ln f, ln y, n, nu),    f = F/(E* R^2),    y = Y/E*,
+
+and Phi is the inverse, f = Phi(ln(h/R), ln y, n, nu). Below first yield X follows Hertz's
+(3 f/4)^(2/3) [hertz1881] and leaves it as the root of h/R where nu is not 1/2, because the surface
+moves inwards. Pile-up and sink-in are included. The table, its making and its errors are described
+in docs/explanation/blunted-tip.md; scripts/blunted_table.py makes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from drypoint.contact import blunted_kernels as kernels
+from drypoint.errors import ContactError
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: Half angle of the cone, rad.
+HALF_ANGLE = float(np.radians(70.3))
+#: Ranges of the table.
+Y_RANGE, N_RANGE, NU_RANGE, DEEPEST = (3e-4, 0.3), (0.0, 0.5), (0.1, 0.47), 1.5
+#: Poisson's ratio of most of the table.
+NU = 0.25
+_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class Law:
+    """The table. ``kernel`` is what :mod:`~drypoint.contact.blunted_kernels` takes.
+
+    ``error_at`` (m,) holds ln(h/R), ``errors`` (K, m) relative errors of X there, one row per solid
+    that is not on the grid of the table; ``error_names`` says which.
+    """
+
+    kernel: kernels.Table
+    error_at: Floats
+    errors: Floats
+    error_names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Value:
+    """X or Phi and its derivatives, all of one shape. ``by_first`` is the derivative by ln f of X,
+    by ln(h/R) of Phi; NaN outside the table's range."""
+
+    value: Floats
+    by_first: Floats
+    by_ln_y: Floats
+    by_n: Floats
+    by_nu: Floats
+
+
+@cache
+def law() -> Law:
+    """The shipped table, read once."""
+    path = files("drypoint.contact").joinpath("blunted.npz")
+    with path.open("rb") as stream, np.load(stream, allow_pickle=False) as data:
+        arrays = {key: data[key] for key in data.files}
+    kernel = tuple(
+        np.ascontiguousarray(arrays[key], dtype=np.float64)
+        for key in ("elastic", "yielding", "numbers")
+    )
+    return Law(
+        kernel=(kernel[0], kernel[1], kernel[2]),
+        error_at=arrays["error_at"].astype(np.float64),
+        errors=arrays["errors"].astype(np.float64),
+        error_names=tuple(str(name) for name in arrays["error_names"]),
+    )
+
+
+def outside(ln_y: ArrayLike, n: ArrayLike, nu: ArrayLike = NU) -> Bools:
+    """True where a solid is outside the table's ranges; broadcasts."""
+    y, m, v = np.exp(np.asarray(ln_y, float)), np.asarray(n, float), np.asarray(nu, float)
+    inside = (y >= Y_RANGE[0] * (1 - _SLACK)) & (y <= Y_RANGE[1] * (1 + _SLACK))
+    inside = inside & (m >= N_RANGE[0] - _SLACK) & (m <= N_RANGE[1] + _SLACK)
+    inside = inside & (v >= NU_RANGE[0] - _SLACK) & (v <= NU_RANGE[1] + _SLACK)
+    return np.asarray(~inside, dtype=np.bool_)
+
+
+def check(ln_y: float, n: float, nu: float = NU, depth: float = 0.0) -> None:
+    """Refuse what the table does not cover.
+
+    Parameters
+    ----------
+    ln_y, n, nu : float
+        ln(Y/E*), hardening exponent, Poisson's ratio.
+    depth : float, optional
+        Greatest h/R needed.
+
+    Raises
+    ------
+    ContactError
+        Names the quantity, its value and the range of the table.
+    """
+    y = float(np.exp(ln_y))
+    for name, value, (low, high) in (
+        ("Y/E*", y, Y_RANGE),
+        ("hardening exponent", n, N_RANGE),
+        ("Poisson's ratio", nu, NU_RANGE),
+        ("depth over tip radius", depth, (0.0, DEEPEST)),
+    ):
+        if not low - _SLACK * abs(low) - 1e-12 <= value <= high * (1 + _SLACK):
+            raise ContactError(
+                f"Invalid {name}: got {value:.4g}; expected {low:.4g} to {high:.4g}, the range of "
+                "the table of blunted tips.",
+                remedy="Use a window or a solid inside the range, or another law of contact.",
+            )
+
+
+def depth(ln_f: ArrayLike, ln_y: ArrayLike, n: ArrayLike, nu: ArrayLike = NU) -> Value:
+    """X = h/R against ln f, f = F/(E* R^2). Arguments broadcast; one solid is fastest."""
+    return _evaluate(kernels.depth_many, kernels.depth_each, ln_f, ln_y, n, nu)
+
+
+def phi(x: ArrayLike, ln_y: ArrayLike, n: ArrayLike, nu: ArrayLike = NU) -> Value:
+    """f = F/(E* R^2) against x = h/R; ``by_first`` is the derivative by ln x.
+
+    The inverse of :func:`depth` to rounding. Zero at x = 0.
+    """
+    at = np.asarray(x, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ln_x = np.log(at)
+    found = _evaluate(kernels.phi_many, kernels.phi_each, ln_x, ln_y, n, nu)
+    still = np.broadcast_to((at == 0) & ~outside(ln_y, n, nu), found.value.shape)
+    if not np.any(still):
+        return found
+    names = ("value", "by_first", "by_ln_y", "by_n", "by_nu")
+    return Value(*(np.where(still, 0.0, getattr(found, name)) for name in names))
+
+
+def _evaluate(
+    many: Callable[..., Floats],
+    each: Callable[..., Floats],
+    argument: ArrayLike,
+    ln_y: ArrayLike,
+    n: ArrayLike,
+    nu: ArrayLike,
+) -> Value:
+    first, solid = np.asarray(argument, np.float64), (ln_y, n, nu)
+    if all(np.ndim(s) == 0 for s in solid):
+        shape = first.shape
+        numbers = (float(np.asarray(s)) for s in solid)
+        flat = many(np.ascontiguousarray(first.ravel()), *numbers, law().kernel)
+    else:
+        parts = np.broadcast_arrays(first, *(np.asarray(s, np.float64) for s in solid))
+        shape = parts[0].shape
+        flat = each(*(np.ascontiguousarray(p.ravel()) for p in parts), law().kernel)
+    bad = np.broadcast_to(outside(*solid), shape)
+    return Value(*(np.where(bad, np.nan, flat[:, j].reshape(shape)) for j in range(5)))
+
+
+def error_modes(x: ArrayLike) -> Floats:
+    """Errors that the law was found to have, h_true - h_table at given force, over R.
+
+    Parameters
+    ----------
+    x : array, shape (m,)
+        h/R.
+
+    Returns
+    -------
+    array, shape (K, m)
+        One row per solid off the grid. Their mean outer product is a covariance of the law's error
+        along one loading curve: the rows are samples of a smooth curve, not independent points.
+    """
+    known = law()
+    at = np.asarray(x, dtype=np.float64)
+    ln_x = np.log(np.maximum(at, 1e-300))
+    return at * np.array([np.interp(ln_x, known.error_at, row) for row in known.errors])
+
+
+def relative_error(x: ArrayLike) -> Floats:
+    """Standard uncertainty of X at given force, relative: root mean square of the errors found."""
+    known = law()
+    ln_x = np.log(np.maximum(np.asarray(x, dtype=np.float64), 1e-300))
+    return np.interp(ln_x, known.error_at, np.sqrt(np.mean(known.errors**2, axis=0)))
