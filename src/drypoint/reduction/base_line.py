@@ -24,6 +24,51 @@ LEAST = 20
 _TRAVEL = 50.0
 
 
+#: Stiffest spring (N/m) that a head can have left in air; a contact is stiffer from its first
+#: nanometre (2 E* a).
+_SPRING = 300.0
+#: Readings in a row above the line that are a contact, and how many standard deviations above.
+_ROW, _ABOVE = 5, 4.0
+
+
+@njit(cache=True, nogil=True)
+def in_air(force: Floats, depth: Floats, offsets: Ints, stop: Ints) -> Ints:
+    """How many samples of each test lie before contact; 0 where its record begins in contact.
+
+    A line through what was seen so far tells what comes next; contact begins with the first of
+    five readings in a row that are four standard deviations above it.
+    """
+    n = len(offsets) - 1
+    out = np.zeros(n, np.int64)
+    for t in range(n):
+        a, b = offsets[t], stop[t]
+        if b - a < LEAST + _ROW:
+            continue
+        k = sx = sy = sxx = sxy = syy = 0.0
+        above = 0
+        for i in range(a, b):
+            x, y = depth[i] - depth[a], force[i] - force[a]
+            if k >= LEAST:
+                cxx, cxy, cyy = sxx - sx * sx / k, sxy - sx * sy / k, syy - sy * sy / k
+                slope = cxy / cxx if cxx > 0.0 else 0.0
+                if k == LEAST and abs(slope) > _SPRING:
+                    break
+                var = max(cyy - slope * cxy, 0.0) / (k - 2.0)
+                far = x - sx / k
+                spread = np.sqrt(var * (1.0 + 1.0 / k + (far * far / cxx if cxx > 0.0 else 0.0)))
+                above = above + 1 if y - sy / k - slope * far > _ABOVE * spread + 1e-15 else 0
+                if above == _ROW:
+                    out[t] = i - a + 1 - _ROW
+                    break
+            j = i - _ROW
+            if j >= a:
+                u, v = depth[j] - depth[a], force[j] - force[a]
+                k += 1.0
+                sx, sy = sx + u, sy + v
+                sxx, sxy, syy = sxx + u * u, sxy + u * v, syy + v * v
+    return out
+
+
 @dataclass(frozen=True)
 class BaseLine:
     """Base line of each test, shape (n_tests,).
@@ -47,9 +92,7 @@ def stretch(approach: Ints) -> tuple[Ints, Ints]:
     return approach // 4, approach - approach // 8
 
 
-def base_lines(
-    force: Floats, depth: Floats, begin: Ints, approach: Ints, quiet: Quiet
-) -> BaseLine:
+def base_lines(force: Floats, depth: Floats, begin: Ints, approach: Ints, quiet: Quiet) -> BaseLine:
     """Fit the force of each approach against its depth.
 
     Parameters
@@ -101,4 +144,4 @@ def level(force: Floats, depth: Floats, offsets: Ints, spring: Floats, at: Float
     return out
 
 
-__all__ = ["LEAST", "BaseLine", "base_lines", "level", "stretch"]
+__all__ = ["LEAST", "BaseLine", "base_lines", "in_air", "level", "stretch"]

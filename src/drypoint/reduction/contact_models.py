@@ -157,8 +157,12 @@ class BluntedLaw:
         extra = 1.0 + m @ shared[5:]
         depth = R * x.value * extra
         # The errors move slowly with the depth: their own slope is left out of the derivatives.
-        by = R * extra[:, None] * np.stack(
-            [x.value - 2.0 * x.by_first, -x.by_first, x.by_ln_y, x.by_n, x.by_nu], axis=1
+        by = (
+            R
+            * extra[:, None]
+            * np.stack(
+                [x.value - 2.0 * x.by_first, -x.by_first, x.by_ln_y, x.by_n, x.by_nu], axis=1
+            )
         )
         one = np.ones((len(force), 1))
         p = len(shared)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numba import njit
@@ -13,12 +13,19 @@ from drypoint.records.batch import Batch
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction import drift as drift_
 from drypoint.reduction import zero as zero_
+from drypoint.reduction.base_line import BaseLine, base_lines, in_air, level
+from drypoint.reduction.law_zeros import put_zeros
 from drypoint.reduction.options import Options
+from drypoint.reduction.zero_laws import ContactLaw, by_law
+from drypoint.tips.tip import Tip
 from drypoint.uncertainty.joint import Joint
 from drypoint.uncertainty.noise import Quiet
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+#: Between a sphere's exponent and a cone's; only the first look at a record uses it.
+_HALFWAY = 1.75
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,8 @@ class Corrected:
     ``force`` (N) and ``depth`` (m) have shape (n_samples,). ``C_f``, ``force_scale`` and
     ``depth_scale`` are the values used. ``quiet_force`` and ``quiet_depth`` are the parts of each
     drift hold that show the colour of the noise; a constant in the force does not matter there.
+    ``base_line`` is there where the force before contact was taken as a line; ``approach`` counts
+    the samples before contact.
     """
 
     force: Floats
@@ -43,6 +52,8 @@ class Corrected:
     drift_hold: tuple[Ints, Ints]
     quiet_force: Quiet
     quiet_depth: Quiet
+    base_line: BaseLine | None = None
+    approach: Ints = field(default_factory=lambda: np.empty(0, np.int64))
 
 
 def _span_of(segments: Segments, kind: Kind, last: bool, otherwise: Ints) -> tuple[Ints, Ints]:
@@ -114,6 +125,15 @@ def _less_drift(depth: Floats, time: Floats, offsets: Ints, contact: Ints, rate:
     return out
 
 
+def approach_of(batch: Batch, segments: Segments) -> Ints:
+    """Samples of approach at the start of each test, 0 where there is none."""
+    approach = np.zeros(len(batch), dtype=np.int64)
+    rows = np.flatnonzero(segments.kind == Kind.APPROACH)
+    at_start = rows[segments.start[rows] == batch.offsets[:-1][segments.test[rows]]]
+    approach[segments.test[at_start]] = segments.stop[at_start] - segments.start[at_start]
+    return approach
+
+
 def correct(
     batch: Batch,
     segments: Segments,
@@ -123,6 +143,8 @@ def correct(
     zero_depth: Mapping[int, float] | None = None,
     zero_time: Mapping[int, float] | None = None,
     drift_windows: NDArray[np.float64] | None = None,
+    laws: Mapping[str, ContactLaw] | None = None,
+    tip: Tip | None = None,
 ) -> Corrected:
     """Apply every correction to every test.
 
@@ -138,6 +160,9 @@ def correct(
         Test index -> contact point moved by hand: recorded depth (m) or time (s).
     drift_windows : array, shape (n_tests, 2), optional
         Window of the drift hold by test; NaN where the option's holds.
+    laws : mapping, optional
+        Specimen -> its law of first contact, with the ``tip`` that it belongs to; where zeros are
+        found by a shared law and none is given, by the power law halfway between sphere and cone.
 
     Returns
     -------
@@ -148,17 +173,33 @@ def correct(
     force, depth = _scaled(batch.force, batch.depth, f_scale, d_scale, c_f)
     begin = batch.offsets[:-1].copy()
     load_start, load_stop = _span_of(segments, Kind.LOADING, False, begin)
-    approach = np.zeros(len(batch), dtype=np.int64)
-    rows = np.flatnonzero(segments.kind == Kind.APPROACH)
-    at_start = rows[segments.start[rows] == begin[segments.test[rows]]]
-    approach[segments.test[at_start]] = segments.stop[at_start] - segments.start[at_start]
+    approach = approach_of(batch, segments)
     hold = _span_of(segments, Kind.DRIFT_HOLD, True, begin)
     quiet = _quiet(batch.time, hold, (load_start, load_stop))
+    base = None
+    if options.zero.base_line == "line":
+        recorded = batch.depth * d_scale
+        approach = in_air(force, recorded, batch.offsets, load_stop)
+        base = base_lines(force, recorded, begin, approach, Quiet(force, *quiet))
+        force = level(force, recorded, batch.offsets, base.spring, base.at)
+        depth = recorded - c_f * force
     quiet_force = Quiet(force, *quiet)
+    shared = by_law(options.zero)
+    first = replace(options.zero, exponent=_HALFWAY) if shared else options.zero
     zero = zero_.find_zero(
         force, depth, batch.offsets, approach, load_start, load_stop,
-        (quiet_force, Quiet(depth, *quiet)), options.zero,
+        (quiet_force, Quiet(depth, *quiet)), first,
     )  # fmt: skip
+    drift = None
+    if shared and laws is not None and tip is not None:
+        drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
+        level_depth = depth
+        if np.any(drift.rate != 0.0):
+            level_depth = _less_drift(depth, batch.time, batch.offsets, zero.contact, drift.rate)
+        zero = put_zeros(
+            zero, laws, batch, (force, level_depth, load_stop), (base, approach),
+            (quiet_force, Quiet(depth, *quiet)), tip, inputs, options.zero,
+        )  # fmt: skip
     if options.zero.method in ("declared", "as recorded"):
         # The recorded depth of the zero, at which the force is the offset.
         at = options.zero.depth if options.zero.method == "declared" else 0.0
@@ -171,12 +212,13 @@ def correct(
         zero = _moved(zero, moved, batch, depth, (d_scale, c_f), options)
     force = _less(force, batch.offsets, zero.force)
     depth = _less(depth, batch.offsets, zero.depth)
-    drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
+    if drift is None:
+        drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
     if np.any(drift.rate != 0.0):
         depth = _less_drift(depth, batch.time, batch.offsets, zero.contact, drift.rate)
     return Corrected(
         force, depth, batch.time, batch.offsets, zero, drift, c_f, f_scale, d_scale,
-        (load_start, load_stop), hold, quiet_force, Quiet(depth, *quiet),
+        (load_start, load_stop), hold, quiet_force, Quiet(depth, *quiet), base, approach,
     )  # fmt: skip
 
 
@@ -198,4 +240,8 @@ def _moved(
         u[i] = np.hypot(zero.noise_depth[i], options.zero.u_zero)
         span = batch.span(i)
         contact[i] = span.start + int(np.argmax(depth[span] >= z[i]))
-    return replace(zero, depth=z, u_depth=u, per_exponent=law, how=how, contact=contact)
+    own = zero.by_law
+    if own is not None and by_hand:
+        at = np.array(sorted(by_hand), dtype=np.int64)
+        own = own.without(at)
+    return replace(zero, depth=z, u_depth=u, per_exponent=law, how=how, contact=contact, by_law=own)

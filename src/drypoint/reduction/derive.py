@@ -8,7 +8,7 @@ derivatives with respect to every input come from the complex step, exact to rou
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from drypoint.contact.vickers import vickers_estimate
 from drypoint.reduction.options import AnalysisOptions
 from drypoint.reduction.rule import SCALE
 from drypoint.tips import area as areas
+from drypoint.tips.radius import end_radius
 from drypoint.tips.tip import Tip
 
 Array = NDArray[Any]
@@ -50,7 +51,9 @@ class Context:
     ``m_per_C`` and ``C_per_C`` say how the unloading fit answers to a compliance; ``seen`` marks
     rows with a measured area; ``creep_per_rate`` (s/N) is 1 over the rate of unloading where the
     creep at its start was taken out of S, else 0; ``zero_per_exponent`` (m) is how far each zero
-    moves with the exponent of the contact law.
+    moves with the exponent of the contact law; ``zero_laws`` are the inputs of the specimens' own
+    laws, ``zero_law_of_row`` which one is a row's, ``zero_per_law`` (m) how far its zero moves with
+    it, and ``zero_per_radius`` (m/m) with the tip's radius, which was ``zero_radius`` (m).
     """
 
     tip: Tip
@@ -74,6 +77,24 @@ class Context:
     half_angle: float
     zero_exponent: float
     zero_per_exponent: NDArray[np.float64]
+    zero_laws: tuple[str, ...] = ()
+    zero_law_of_row: NDArray[np.int64] = field(default_factory=lambda: np.empty(0, np.int64))
+    zero_per_law: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    zero_per_radius: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    zero_radius: float = 0.0
+
+    def zero_moved(self, theta: Mapping[str, Any]) -> Array:
+        """How far the zeros move with the inputs that they share, m."""
+        moved: Any = self.zero_per_exponent * (theta["zero.exponent"] - self.zero_exponent)
+        for j, name in enumerate(self.zero_laws):
+            moved = (
+                moved + np.where(self.zero_law_of_row == j, self.zero_per_law, 0.0) * theta[name]
+            )
+        if self.zero_laws and np.any(self.zero_per_radius != 0.0):
+            R = end_radius(self.tip, theta)
+            assert R is not None
+            moved = moved + self.zero_per_radius * (R - self.zero_radius)
+        return np.asarray(moved)
 
 
 def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -> dict[str, Array]:
@@ -97,8 +118,7 @@ def derive(local: Mapping[str, Array], theta: Mapping[str, Any], ctx: Context) -
     f = theta["force_scale"] / ctx.force_scale
     d = theta["depth_scale"] / ctx.depth_scale
     c_new, c_old = theta["frame.C_f"], ctx.C_f
-    moved_zero = ctx.zero_per_exponent * (theta["zero.exponent"] - ctx.zero_exponent)
-    zero, drift = local["zero"] + moved_zero, local["drift"]
+    zero, drift = local["zero"] + ctx.zero_moved(theta), local["drift"]
 
     # Scales and compliance act on the whole record: h' = d (h + C_f F) - C_f' f F.
     def moved(h: Array, force: Array, t: Array) -> Array:

@@ -95,8 +95,7 @@ def _shallow(
 ) -> dict[str, Mark]:
     """What closes a window altogether."""
     d, area = options.dynamic, bench.tip.area
-    law = options.zero.u_exponent if options.zero.method == "first contact" else 0.0
-    u_zero = np.hypot(zero.u_depth, zero.per_exponent * law)[r.test]
+    u_zero = zero.u_whole(options.zero)[r.test]
     h_c = r["h_c"].value
     with np.errstate(divide="ignore", invalid="ignore"):
         S = r["S"].value

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from drypoint.errors import ReductionError
 from drypoint.reduction.options import SOURCES, Options
 from drypoint.reduction.rule import beta_and_scale, rule_scale
+from drypoint.reduction.zero_laws import by_law
 from drypoint.tips.area import tip_joint
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint, join, single
 
 
 def systematic_inputs(
-    bench: Bench, options: Options, poisson: Mapping[str, tuple[float, float]]
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    specimens: Iterable[str] | None = None,
 ) -> Joint:
     """Joint distribution of everything that all tests share.
 
@@ -25,19 +29,27 @@ def systematic_inputs(
         Brings beta and a fixed epsilon with their uncertainties.
     poisson : mapping
         Specimen -> (nu, standard uncertainty).
+    specimens : iterable of str, optional
+        The specimens that are tested, by default those of ``poisson``; each has a law of first
+        contact of its own where :func:`~drypoint.reduction.zero_laws.by_law` holds.
 
     Returns
     -------
     Joint
         Names: ``tip.*`` (with ``tip.scale`` for a tip found on a reference under a stated rule),
-        ``frame.C_f``, ``force_scale``, ``depth_scale``, ``zero.exponent``, ``beta``, ``epsilon``
+        ``zero.law.SPECIMEN`` (where zeros are found by a shared law), ``frame.C_f``,
+        ``force_scale``, ``depth_scale``, ``zero.exponent``, ``beta``, ``epsilon``
         (when fixed), ``nu.SPECIMEN``.
     """
     a = options.analysis
     parts = [*tip_joint(bench.tip), *bench.frame.joint()]
     z = options.zero
-    u_n = z.u_exponent if z.method == "first contact" else 0.0
+    shared = by_law(z)
+    u_n = z.u_exponent if z.method == "first contact" and not shared else 0.0
     parts.append(single("zero.exponent", z.exponent, u_n, SOURCES["zero.u_exponent"]))
+    if shared:
+        for name in sorted(poisson if specimens is None else set(specimens)):
+            parts.append(single(f"zero.law.{name}", 0.0, 1.0, SOURCES["zero.law"]))
     if rule_scale(bench.tip, a) != 1.0 and bench.linked is not None:
         raise ReductionError(
             f"Tip “{bench.tip.name}” and its frame were found together under another beta or "

@@ -12,6 +12,11 @@ from dataclasses import dataclass, field
 #: ISO 14577-1 here is known from memory or second-hand; the standard was not reopened.
 SOURCES: dict[str, str] = {
     "segments.control": "found from the signal; common practice",
+    "zero.law": "our own finite elements (docs/explanation/blunted-tip.md) where the tip has a "
+    "radius, else a power between Hertz and Sneddon",
+    "zero.base_line": "our own choice: a head hangs on springs",
+    "zero.exponent_range": "sphere 3/2 (Hertz 1881), cone 2 (Sneddon 1965)",
+    "drift.curvature": "our own choice: drift need not be steady",
     "zero.method": "ISO 14577-1: zero point from an extrapolated fit of the first contact",
     "zero.exponent": "Hertz contact of a blunted tip, F ~ (h - h_0)^(3/2); Johnson 1985",
     "zero.u_exponent": "our own choice: a blunted tip lies between 3/2 (sphere) and 2 (cone), near "
@@ -113,6 +118,9 @@ class ZeroOptions:
     threshold_sigma: float = 4.0
     depth: float = 0.0
     u_zero: float = 0.0
+    law: str = "power"
+    base_line: str = "constant"
+    exponent_range: tuple[float, float] = (1.5, 2.0)
 
 
 @dataclass(frozen=True)
@@ -127,6 +135,7 @@ class DriftOptions:
     window: tuple[float, float] = (0.2, 1.0)
     rate: float = 0.0
     u_rate: float = 0.0
+    curvature: bool = False
 
 
 @dataclass(frozen=True)

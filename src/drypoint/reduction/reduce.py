@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +23,10 @@ from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.local import Locals, local_inputs
 from drypoint.reduction.options import Options
 from drypoint.reduction.result import Reduction, take_rows
+from drypoint.reduction.seeding import seeds_of
 from drypoint.reduction.unloading import Unloading, fit_unloading
 from drypoint.reduction.viscous import Viscous, find_viscous, share_of, with_viscous
+from drypoint.reduction.zero_laws import ContactLaw, Seeds, by_law, find_laws
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
 
@@ -78,43 +81,51 @@ class Reduced:
     dynamic: Dynamic | None = None
 
 
-def reduce_batch(
+@dataclass(frozen=True)
+class _Fitted:
+    """Corrected records of a batch with their unloadings read and fitted."""
+
+    corrected: Corrected
+    readings: Cycles
+    fits: Unloading
+    tests_rows: NDArray[np.int64]
+
+
+def seed_batch(
     batch: Batch,
     bench: Bench,
     options: Options,
     poisson: Mapping[str, tuple[float, float]],
     *,
     nu_of: Mapping[str, str] | None = None,
-    overrides: Overrides = NO_OVERRIDES,
     inputs: Joint | None = None,
-) -> Reduced:
-    """Reduce every test of a batch.
+) -> Seeds:
+    """What the laws of first contact of the batch's specimens are found from.
 
-    Parameters
-    ----------
-    batch : Batch
-        Raw records, SI.
-    bench : Bench
-        Tip and frame.
-    options : Options
-        All choices.
-    poisson : mapping
-        Specimen name -> (nu, standard uncertainty). Every specimen of the batch must be there.
-    nu_of : mapping, optional
-        Specimen -> the specimen whose Poisson's ratio it shares (one input for both).
-    overrides : Overrides
-    inputs : Joint, optional
-        Joint distribution of the systematic inputs; by default made from bench and options.
-
-    Returns
-    -------
-    Reduced
-
-    Raises
-    ------
-    ReductionError
-        When a specimen has no Poisson's ratio. A bad test never raises: it is among ``faults``.
+    Parts of one study are seeded one by one, joined by
+    :func:`~drypoint.reduction.zero_laws.join_seeds`, and reduced with the laws that
+    :func:`~drypoint.reduction.zero_laws.find_laws` finds: so the laws do not depend on the parts.
+    Parameters are those of :func:`reduce_batch`.
     """
+    owners, inputs = _prepared(batch, bench, options, poisson, nu_of, inputs)
+    segments = _segments(batch, options, NO_OVERRIDES)
+    fitted = _fit(batch, segments, inputs, options, NO_OVERRIDES, None, bench)
+    nu = {s: poisson[o] for s, o in owners.items()}
+    return seeds_of(
+        batch, bench, options, nu, fitted.corrected, fitted.readings, fitted.fits,
+        fitted.tests_rows, inputs, fitted.corrected.approach,
+    )  # fmt: skip
+
+
+def _prepared(
+    batch: Batch,
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    nu_of: Mapping[str, str] | None,
+    inputs: Joint | None,
+) -> tuple[dict[str, str], Joint]:
+    """Whose Poisson's ratio each specimen has, and the systematic inputs."""
     shared = nu_of or {}
     owners = {t.specimen: shared.get(t.specimen, t.specimen) for t in batch.tests}
     missing = set(owners.values()) - set(poisson)
@@ -123,18 +134,33 @@ def reduce_batch(
             f"Poisson's ratio of {', '.join(sorted(missing))} is not given.",
             remedy="Add nu and u_nu under [specimens.NAME].",
         )
-    specimens = sorted(set(owners.values()))
     if inputs is None:
-        inputs = systematic_inputs(bench, options, {s: poisson[s] for s in specimens})
-    index = {t.name: i for i, t in enumerate(batch.tests)}
-    segments = find_segments(
+        of = {s: poisson[s] for s in sorted(set(owners.values()))}
+        inputs = systematic_inputs(bench, options, of, owners)
+    return owners, inputs
+
+
+def _segments(batch: Batch, options: Options, overrides: Overrides) -> Segments:
+    return find_segments(
         batch,
         control=options.segments.control,
         tolerance=options.segments.tolerance,
         labels=dict(options.segments.labels),
         overrides=overrides.segments,
     )
-    windows = _windows(overrides.drift_window, index, len(batch))
+
+
+def _fit(
+    batch: Batch,
+    segments: Segments,
+    inputs: Joint,
+    options: Options,
+    overrides: Overrides,
+    laws: Mapping[str, ContactLaw] | None,
+    bench: Bench,
+) -> _Fitted:
+    """Correct the records, read their cycles, fit their unloadings."""
+    index = {t.name: i for i, t in enumerate(batch.tests)}
     corrected = correct(
         batch,
         segments,
@@ -142,7 +168,9 @@ def reduce_batch(
         options,
         zero_depth={index[k]: v for k, v in overrides.zero.items() if k in index},
         zero_time={index[k]: v for k, v in overrides.zero_time.items() if k in index},
-        drift_windows=windows,
+        drift_windows=_windows(overrides.drift_window, index, len(batch)),
+        laws=laws,
+        tip=bench.tip,
     )
     readings = read_cycles(corrected, segments, options.analysis.hms_window)
     a = options.analysis
@@ -163,7 +191,60 @@ def reduce_batch(
         linear=linear,
         quiet=corrected.quiet_depth.of(readings.test),
     )
-    tests_rows = _largest(readings)
+    return _Fitted(corrected, readings, fits, _largest(readings))
+
+
+def reduce_batch(
+    batch: Batch,
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    *,
+    nu_of: Mapping[str, str] | None = None,
+    overrides: Overrides = NO_OVERRIDES,
+    inputs: Joint | None = None,
+    laws: Mapping[str, ContactLaw] | None = None,
+) -> Reduced:
+    """Reduce every test of a batch.
+
+    Parameters
+    ----------
+    batch : Batch
+        Raw records, SI.
+    bench : Bench
+        Tip and frame.
+    options : Options
+        All choices.
+    poisson : mapping
+        Specimen name -> (nu, standard uncertainty). Every specimen of the batch must be there.
+    nu_of : mapping, optional
+        Specimen -> the specimen whose Poisson's ratio it shares (one input for both).
+    overrides : Overrides
+    inputs : Joint, optional
+        Joint distribution of the systematic inputs; by default made from bench and options.
+    laws : mapping, optional
+        Specimen -> its law of first contact, where zeros are found by a shared law; by default
+        found from this batch.
+
+    Returns
+    -------
+    Reduced
+
+    Raises
+    ------
+    ReductionError
+        When a specimen has no Poisson's ratio. A bad test never raises: it is among ``faults``.
+    """
+    owners, inputs = _prepared(batch, bench, options, poisson, nu_of, inputs)
+    specimens = sorted(set(owners.values()))
+    index = {t.name: i for i, t in enumerate(batch.tests)}
+    segments = _segments(batch, options, overrides)
+    if laws is None and by_law(options.zero):
+        seeds = seed_batch(batch, bench, options, poisson, nu_of=nu_of, inputs=inputs)
+        laws = find_laws(seeds, bench.tip, inputs, options.zero)
+    fitted = _fit(batch, segments, inputs, options, overrides, laws, bench)
+    corrected, readings, fits = fitted.corrected, fitted.readings, fitted.fits
+    tests_rows, a = fitted.tests_rows, options.analysis
     area = np.full((len(readings.test), 2), np.nan)
     for (name, cycle), pair in overrides.area.items():
         if name in index:
@@ -260,7 +341,31 @@ def _context(
         half_angle=psi,
         zero_exponent=options.zero.exponent,
         zero_per_exponent=corrected.zero.per_exponent[readings.test],
+        **_law_part(corrected, readings.test),
     )  # fmt: skip
 
 
-__all__ = ["LOCAL", "NO_OVERRIDES", "Fault", "Overrides", "Reduced", "reduce_batch", "take_rows"]
+def _law_part(corrected: Corrected, test: NDArray[np.int64]) -> dict[str, Any]:
+    """What the rows of a context take from the laws of first contact."""
+    own = corrected.zero.by_law
+    if own is None:
+        return {}
+    return {
+        "zero_laws": own.names,
+        "zero_law_of_row": own.of_test[test],
+        "zero_per_law": own.per_law[test],
+        "zero_per_radius": own.per_radius[test],
+        "zero_radius": own.radius,
+    }
+
+
+__all__ = [
+    "LOCAL",
+    "NO_OVERRIDES",
+    "Fault",
+    "Overrides",
+    "Reduced",
+    "reduce_batch",
+    "seed_batch",
+    "take_rows",
+]

@@ -9,7 +9,7 @@ zero would move with the exponent.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -37,6 +37,37 @@ METHODS = ("first contact", "threshold", "as recorded", "declared")
 
 
 @dataclass(frozen=True)
+class ByLaw:
+    """What zeros owe to a law that the tests of a specimen share.
+
+    ``names`` are the specimens' inputs (``zero.law.SPECIMEN``, each 0 with standard deviation 1),
+    ``of_test`` (n_tests,) the input of each test. ``per_law`` (m) is how far the zero moves for
+    one; ``per_radius`` (m/m) how far with the radius of the tip, ``radius`` (m) being the one that
+    was used. ``misfit`` marks records that do not follow the law, ``few`` those with too few
+    samples to be trusted, ``blunted`` those with the law of a blunted tip.
+    """
+
+    names: tuple[str, ...]
+    of_test: Ints
+    per_law: Floats
+    per_radius: Floats
+    radius: float
+    misfit: NDArray[np.bool_]
+    few: NDArray[np.bool_]
+    blunted: NDArray[np.bool_]
+
+    def without(self, tests: Ints) -> ByLaw:
+        """The same, with the zeros of some tests found in another way."""
+        out = replace(
+            self, per_law=self.per_law.copy(), per_radius=self.per_radius.copy(),
+            misfit=self.misfit.copy(), few=self.few.copy(), blunted=self.blunted.copy(),
+        )  # fmt: skip
+        for values in (out.per_law, out.per_radius, out.misfit, out.few, out.blunted):
+            values[tests] = 0
+        return out
+
+
+@dataclass(frozen=True)
 class Zero:
     """Zero of each test, arrays of shape (n_tests,).
 
@@ -44,7 +75,8 @@ class Zero:
     compliance). ``contact`` is the sample index of first contact. ``u_depth`` is the standard
     uncertainty of ``depth`` from this test alone; ``per_exponent`` (m) is the change of ``depth``
     with the exponent of the contact law, 0 where none was fitted.
-    ``noise_force`` and ``noise_depth`` are the standard deviations of single readings.
+    ``noise_force`` and ``noise_depth`` are the standard deviations of single readings. ``by_law``
+    is there where the tests of a specimen share their law.
     """
 
     force: Floats
@@ -56,6 +88,15 @@ class Zero:
     noise_force: Floats
     noise_depth: Floats
     samples: Ints
+    by_law: ByLaw | None = None
+
+    def u_whole(self, options: ZeroOptions) -> Floats:
+        """Standard uncertainty (m) of each zero, with what its law leaves open; the tip's radius
+        counts among the tip's own inputs."""
+        if self.by_law is not None:
+            return np.hypot(self.u_depth, self.by_law.per_law)
+        u_n = options.u_exponent if options.method == "first contact" else 0.0
+        return np.hypot(self.u_depth, self.per_exponent * u_n)
 
 
 @njit(cache=True, nogil=True)
@@ -231,7 +272,7 @@ def _zero_all(
     return real, whole, jac[: fits[n]], res[: fits[n]], fits
 
 
-def _u_of_base(force: Floats, begin: Ints, approach: Ints, quiet: Quiet) -> Floats:
+def u_of_base(force: Floats, begin: Ints, approach: Ints, quiet: Quiet) -> Floats:
     """Standard uncertainty (N) of the force's own zero, the median of the approach; 0 without one.
 
     Slow noise leaves few independent readings in a short approach.
@@ -305,7 +346,7 @@ def find_zero(
     fits = np.concatenate([[0], np.cumsum(counts)])
     fitted = np.flatnonzero(whole[:, 1] == FITTED)
     cov = fit_covariances(jac, res, np.concatenate([fits[fitted], fits[-1:]]), quiet[1].of(fitted))
-    u_base = _u_of_base(force, offsets[fitted], approach[fitted], quiet[0].of(fitted))
+    u_base = u_of_base(force, offsets[fitted], approach[fitted], quiet[0].of(fitted))
     var = np.maximum(cov[:, 0, 0], 0.0) + (real[fitted, 6] * u_base) ** 2
     real[fitted, 2] = np.sqrt(var)
     return Zero(

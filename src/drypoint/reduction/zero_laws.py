@@ -7,7 +7,7 @@ input of its specimen, so that differences between specimens feel it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,7 +42,7 @@ _U_MODULUS = 0.05
 #: a factor of two; hardening exponents of engineering solids, 0.2 +- 0.2.
 _TABOR, _U_LN_Y, _N, _U_N = 2.6, 0.7, 0.2, 0.2
 _EXPONENTS = np.linspace(*blunted.N_RANGE, 6)
-_STARTS = np.linspace(*np.log(blunted.Y_RANGE), 9)[1:-1]
+_STARTS = np.log(np.geomspace(blunted.Y_RANGE[0], blunted.Y_RANGE[1], 9))[1:-1]
 #: chi-squared with two degrees of freedom that one record, and all of a specimen, pass in 1 %.
 _MISFIT = 9.21
 
@@ -160,9 +160,7 @@ def reach_of(tip: Tip, inputs: Joint, options: ZeroOptions) -> tuple[float, floa
     return float(min(_REACH, most * float(R))), near
 
 
-def find_laws(
-    seeds: Seeds, tip: Tip, inputs: Joint, options: ZeroOptions
-) -> dict[str, ContactLaw]:
+def find_laws(seeds: Seeds, tip: Tip, inputs: Joint, options: ZeroOptions) -> dict[str, ContactLaw]:
     """The law of each specimen, from its first :data:`MOST` tests with enough samples.
 
     Parameters
@@ -182,9 +180,7 @@ def find_laws(
     return laws
 
 
-def _law(
-    seeds: Seeds, own: Ints, tip: Tip, inputs: Joint, options: ZeroOptions
-) -> ContactLaw:
+def _law(seeds: Seeds, own: Ints, tip: Tip, inputs: Joint, options: ZeroOptions) -> ContactLaw:
     wide, near = (np.diff(w.offsets)[own] for w in (seeds.wide, seeds.near))
     known = np.isfinite(seeds.modulus[own]) & np.isfinite(seeds.hardness[own])
     if table_serves(tip, inputs, options):
@@ -207,8 +203,8 @@ def _radius(tip: Tip, inputs: Joint) -> tuple[float, float, float]:
         if name.startswith("tip."):
             size = 1e-30 * max(abs(theta[name]), 1e-30)
             up = end_radius(tip, {**theta, name: theta[name] + 1j * size})
-            slopes[j] = float(np.imag(up)) / size
-    u = float(np.sqrt(max(slopes @ inputs.cov @ slopes, 0.0))) / float(R)
+            slopes[j] = 0.0 if up is None else float(np.imag(up)) / size
+    u = float(np.sqrt(max(float(slopes @ inputs.cov @ slopes), 0.0))) / float(R)
     # A stated radius without uncertainty is not exact: no tip's end is known to better than 2 %.
     more = U_SHAPE if is_read_off(tip) else 0.02
     return float(R), u, float(np.hypot(u, more))
@@ -307,7 +303,8 @@ def _gathered(
     chi = rest = 0.0
     if len(good):
         w = windows.take(good)
-        zeros = [zeros_of(a, w, Shared(v, c), None) for a, v, c in zip(laws, value, cov, strict=True)]
+        shared = [Shared(v, c) for v, c in zip(value, cov, strict=True)]
+        zeros = [zeros_of(a, w, s, None) for a, s in zip(laws, shared, strict=True)]
         gradient = np.array([z.by_shared.mean(axis=0) for z in zeros])
         moved = np.array([z.depth.mean() for z in zeros])
         moved = moved - weight @ moved
@@ -324,9 +321,7 @@ def _gathered(
     )  # fmt: skip
 
 
-def zeros_by_law(
-    law: ContactLaw, windows: Windows, quiet: Quiet | None
-) -> LawZeros:
+def zeros_by_law(law: ContactLaw, windows: Windows, quiet: Quiet | None) -> LawZeros:
     """Zeros of tests of one specimen, its law given.
 
     Tests with fewer than :data:`~drypoint.reduction.first_contact.LEAST` samples get NaN.

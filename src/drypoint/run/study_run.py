@@ -285,8 +285,7 @@ def _zero_columns(groups: tuple[Group, ...], n: int) -> Mapping[str, np.ndarray]
     out = {k: np.full(n, np.nan) for k in names}
     for g in groups:
         z, d = g.reduced.corrected.zero, g.reduced.corrected.drift
-        u_n = g.options.zero.u_exponent if g.options.zero.method == "first contact" else 0.0
-        u = np.hypot(z.u_depth, z.per_exponent * u_n)
+        u = z.u_whole(g.options.zero)
         for k, v in zip(names, (z.depth, u, z.how, d.rate, d.u_rate, d.how), strict=True):
             out[k][g.where] = v
     return out
