@@ -206,7 +206,7 @@ def _given(
 ) -> Joint:
     """What the fit takes as given, with its uncertainty: the systematic inputs."""
     a, z, tip, fr = options.analysis, options.zero, bench.tip, bench.frame
-    u_n = z.u_exponent if z.method == "first contact" else 0.0
+    u_n = z.u_exponent if z.method == "first contact" and not t.laws else 0.0
     constants = f"elastic constants of the indenter, tip “{tip.name}”"
     parts = [
         single("beta", a.beta, a.u_beta, SOURCES["analysis.beta"]),
@@ -216,6 +216,7 @@ def _given(
         single("depth_scale", fr.depth_scale, fr.u_depth_scale, fr.origin),
         single("zero.exponent", z.exponent, u_n, SOURCES["zero.u_exponent"]),
     ]
+    parts += [single(name, 0.0, 1.0, SOURCES["zero.law"]) for name in t.laws]
     if a.epsilon is not None:
         parts.append(single("epsilon", a.epsilon, a.u_epsilon, "fixed in the recipe"))
     for ref in t.materials:

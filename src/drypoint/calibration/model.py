@@ -79,7 +79,9 @@ def evaluate(p: Problem, theta: Mapping[str, Any], local: Mapping[str, Array]) -
     F = f * F0
     C_c = d * local["C_t"] / f - C_f
     eps = theta["epsilon"] if p.fixed_epsilon else un.epsilon(local["m"])
-    moved = t.per_exponent * (theta["zero.exponent"] - t.zero_exponent)
+    moved: Any = t.per_exponent * (theta["zero.exponent"] - t.zero_exponent)
+    for j, name in enumerate(t.laws):
+        moved = moved + np.where(t.law == j, t.per_law, 0.0) * theta[name]
     h_c = d * local["h_max"] - C_f * F - moved - eps * F * C_c
     A_p = area(p.template, theta, h_c)
     constant: Any = 0.0

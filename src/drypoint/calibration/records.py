@@ -15,6 +15,7 @@ from drypoint.calibration.rows import Reference, reference_tests
 from drypoint.records.batch import Batch
 from drypoint.reduction.options import Options
 from drypoint.reduction.reduce import NO_OVERRIDES, Overrides, Reduced, reduce_batch
+from drypoint.reduction.zero_laws import by_law
 from drypoint.tips.build import ideal_tip
 from drypoint.tips.geometry import Geometry
 from drypoint.tips.tip import Bench
@@ -87,17 +88,22 @@ def calibrate_batch(
     stated = constraints if isinstance(constraints, tuple | list) else (constraints,)
     known = [c.value for c in stated if isinstance(c, KnownCompliance)]
     C_f = known[0] if known else 0.0
+    tip, zero = plain.tip, None
     for _ in range(_ROUNDS):
-        now = Bench(plain.tip, replace(plain.frame, compliance=C_f))
+        now = Bench(tip, replace(plain.frame, compliance=C_f))
         reduced = reduce_batch(kept, now, options, poisson, overrides=overrides)
         tests = reference_tests(reduced, kept, materials, cycles=cycles)
         c = calibrate(tests, plain, options, constraints, form, date=date)
         found = c.frame.compliance
         course.append(found)
         close = max(0.01 * c.frame.u_compliance, 1e-5 * float(tests.C.min()))
-        if abs(found - C_f) <= close:
+        # A law of first contact takes the radius of the tip that was just found.
+        settled = not by_law(options.zero) or (zero is not None and _still(zero, reduced))
+        if abs(found - C_f) <= close and settled:
             break
-        C_f = found
+        C_f, zero = found, reduced
+        if by_law(options.zero):
+            tip = c.tip
     else:
         if np.ptp(course[-2:]) > c.frame.u_compliance:
             raise CalibrationError(
@@ -105,6 +111,15 @@ def calibrate_batch(
                 remedy="Take a narrower unloading window or larger forces.",
             )
     return Calibrated(c.with_findings(*_set_aside(reduced, kept)), reduced, tuple(course))
+
+
+def _still(before: Reduced, now: Reduced) -> bool:
+    """Whether zeros have settled, to a tenth of their uncertainty."""
+    a, b = before.corrected.zero, now.corrected.zero
+    both = np.isfinite(a.u_depth) & np.isfinite(b.u_depth)
+    moved = np.abs(a.depth - b.depth)[both]
+    u = b.u_depth if b.by_law is None else np.hypot(b.u_depth, b.by_law.per_law)
+    return bool(np.all(moved <= 0.1 * u[both] + 1e-12))
 
 
 def _set_aside(reduced: Reduced, batch: Batch) -> list[Finding]:

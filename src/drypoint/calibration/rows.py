@@ -9,7 +9,8 @@ again for that reason).
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -90,7 +91,8 @@ class ReferenceTests:
     ``cov`` (n, 4, 4) is the covariance of a row's own errors in the order :data:`OWN`. ``u_zero``
     (m) and ``u_drift`` (m/s) are errors that all rows of a ``test`` share; drift moves the depth
     by -``t_max`` and the compliance by ``per_rate`` = 1/(dF/dt) for each unit of rate.
-    ``per_exponent`` (m) is how far the zero moves with the exponent of the contact law.
+    ``per_exponent`` (m) is how far the zero moves with the exponent of the contact law, ``per_law``
+    (m) with the law of its specimen, input ``law`` of ``laws``, where specimens have their own.
     ``material`` indexes ``materials``; ``ratio`` is h_p/h_max, NaN where not known. The nominal
     ``force_scale``, ``depth_scale``, ``zero_exponent`` are those of the reduction.
     """
@@ -113,6 +115,9 @@ class ReferenceTests:
     force_scale: float = 1.0
     depth_scale: float = 1.0
     zero_exponent: float = 1.5
+    laws: tuple[str, ...] = ()
+    law: Ints = field(default_factory=lambda: np.empty(0, np.int64))
+    per_law: Floats = field(default_factory=lambda: np.empty(0))
 
     def __len__(self) -> int:
         return len(self.F)
@@ -123,7 +128,8 @@ class ReferenceTests:
         cut = {
             k: getattr(self, k)[idx]
             for k in ("F", "h", "C", "m", "cov", "test", "material", "u_zero", "u_drift",
-                      "t_max", "per_rate", "per_exponent", "ratio")
+                      "t_max", "per_rate", "per_exponent", "ratio",
+                      *(("law", "per_law") if self.laws else ()))
         }  # fmt: skip
         names = tuple(self.names[i] for i in idx) if self.names else ()
         return replace(self, **cut, names=names)
@@ -230,10 +236,22 @@ def reference_tests(
             materials=refs, u_zero=np.sqrt(local.parts["zero"][rows, z, z]),
             u_drift=np.sqrt(local.parts["drift"][rows, d, d]), t_max=ctx.t_max[rows],
             per_rate=per_rate, per_exponent=ctx.zero_per_exponent[rows], ratio=ratio,
+            **_laws(reduced, rows),
             names=names, force_scale=ctx.force_scale, depth_scale=ctx.depth_scale,
             zero_exponent=ctx.zero_exponent,
         )
     )  # fmt: skip
+
+
+def _laws(reduced: Reduced, rows: Ints) -> dict[str, Any]:
+    """How the zeros move with the laws of their specimens. The radius of the tip, which is being
+    found, counts as a part of each law."""
+    ctx, own = reduced.context, reduced.corrected.zero.by_law
+    if own is None:
+        return {}
+    test = reduced.readings.test[rows]
+    per = np.hypot(own.per_law, own.per_radius * own.u_radius)[test]
+    return {"laws": ctx.zero_laws, "law": ctx.zero_law_of_row[rows], "per_law": per}
 
 
 def _checked(t: ReferenceTests) -> ReferenceTests:

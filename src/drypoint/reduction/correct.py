@@ -192,7 +192,9 @@ def correct(
     )  # fmt: skip
     drift = None
     if shared and laws is not None and tip is not None:
-        drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
+        drift = drift_.find_drift(
+            batch.time, depth, *hold, options.drift, drift_windows, zero.contact
+        )
         level_depth = depth
         if np.any(drift.rate != 0.0):
             level_depth = _less_drift(depth, batch.time, batch.offsets, zero.contact, drift.rate)
@@ -213,7 +215,9 @@ def correct(
     force = _less(force, batch.offsets, zero.force)
     depth = _less(depth, batch.offsets, zero.depth)
     if drift is None:
-        drift = drift_.find_drift(batch.time, depth, *hold, options.drift, drift_windows)
+        drift = drift_.find_drift(
+            batch.time, depth, *hold, options.drift, drift_windows, zero.contact
+        )
     if np.any(drift.rate != 0.0):
         depth = _less_drift(depth, batch.time, batch.offsets, zero.contact, drift.rate)
     return Corrected(

@@ -12,6 +12,7 @@ from drypoint.reduction import zero as zero_
 from drypoint.reduction.correct import Corrected
 from drypoint.reduction.cycles import Cycles
 from drypoint.reduction.events import Events, Jumps
+from drypoint.reduction.first_contact import ENOUGH
 from drypoint.reduction.grounds import GROUNDS, raise_flag
 from drypoint.reduction.options import Options
 from drypoint.reduction.result import Flag
@@ -134,12 +135,48 @@ def _of_corrections(corrected: Corrected, t: int, options: Options) -> list[Flag
                 f"{limit * 1e9:.3g} nm/s; it was corrected.",
             )
         )
+    if len(corrected.drift.changes) and corrected.drift.changes[t]:
+        row.append(
+            raise_flag(
+                "unsteady drift",
+                f"The drift changes during its hold; at the time of the test it may differ by "
+                f"{corrected.drift.u_rate[t] * 1e9:.3f} nm/s, which is in the uncertainty.",
+            )
+        )
+    row += _of_law(corrected, t, options)
     if int(corrected.zero.how[t]) == zero_.THRESHOLD and options.zero.method != "threshold":
         row.append(
             raise_flag(
                 "zero by threshold",
                 f"Only {int(corrected.zero.samples[t])} samples lie near first contact; the zero "
                 "is the first one above the noise.",
+            )
+        )
+    return row
+
+
+def _of_law(corrected: Corrected, t: int, options: Options) -> list[Flag]:
+    """What the law of first contact of test ``t`` deserves."""
+    own = corrected.zero.by_law
+    if own is None:
+        return []
+    row: list[Flag] = []
+    if own.misfit[t]:
+        law = "of a blunted tip" if own.blunted[t] else "of a power between 3/2 and 2"
+        row.append(
+            raise_flag(
+                "first contact misfit",
+                f"First contact does not follow the law {law}: something else (a layer, "
+                "roughness, a particle, another shape of the tip) acts there. The zero's "
+                "uncertainty is wider for it.",
+            )
+        )
+    if own.few[t] and int(corrected.zero.how[t]) == zero_.FITTED:
+        row.append(
+            raise_flag(
+                "few samples at contact",
+                f"Only {int(corrected.zero.samples[t])} samples lie near first contact (limit "
+                f"{ENOUGH}); sample faster or load more slowly there.",
             )
         )
     return row

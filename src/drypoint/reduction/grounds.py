@@ -10,6 +10,10 @@ GROUNDS: dict[str, str] = {
     "no drift hold": "ISO 14577-1 asks for drift to be measured or shown to be small",
     "drift": "common practice of the trade: a drift above 0.05 nm/s is mended only in part",
     "zero by threshold": "too few samples near contact for the extrapolated fit",
+    "unsteady drift": "our own choice: the hold's curvature is above three times its uncertainty",
+    "first contact misfit": "our own choice: chi-squared of two smooth shapes along the window, "
+    "1 % of records that follow the law",
+    "few samples at contact": "our own choice: ten samples show whether a law fits",
     "contact lost": "our own rule: the zero may be that of a first touch, a particle or a shock",
     "pop-in": "our own rule on the record's own noise: the loading curve is not one curve; below "
     "it the contact may be elastic",

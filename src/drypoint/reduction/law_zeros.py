@@ -13,8 +13,14 @@ from drypoint.reduction import zero as zero_
 from drypoint.reduction.base_line import BaseLine
 from drypoint.reduction.first_contact import ENOUGH, LEAST, Windows, windows_of
 from drypoint.reduction.options import ZeroOptions
-from drypoint.reduction.zero_laws import BLUNTED, ContactLaw, LawZeros, reach_of, zeros_by_law
-from drypoint.tips.radius import end_radius
+from drypoint.reduction.zero_laws import (
+    BLUNTED,
+    ContactLaw,
+    LawZeros,
+    radius_of,
+    reach_of,
+    zeros_by_law,
+)
 from drypoint.tips.tip import Tip
 from drypoint.uncertainty.joint import Joint
 from drypoint.uncertainty.noise import Quiet
@@ -110,10 +116,10 @@ def put_zeros(
         value[late], u[late] = _late(force, depth, zero, late, load_stop)
         how[late] = zero_.THRESHOLD
         marks["few"][own] = contacted & (found.samples < ENOUGH)
-    R = end_radius(tip, inputs.as_dict()) if np.any(marks["blunted"]) else None
+    R, u_R, _ = radius_of(tip, inputs) if np.any(marks["blunted"]) else (0.0, 0.0, 0.0)
     shared = zero_.ByLaw(
         names, of_test, out["per_law"], out["per_radius"],
-        float(R) if R is not None else 0.0, marks["misfit"], marks["few"], marks["blunted"],
+        R, u_R * R, marks["misfit"], marks["few"], marks["blunted"],
     )  # fmt: skip
     return replace(
         zero, depth=value, u_depth=np.hypot(u, options.u_zero), how=how,

@@ -43,8 +43,9 @@ class ByLaw:
     ``names`` are the specimens' inputs (``zero.law.SPECIMEN``, each 0 with standard deviation 1),
     ``of_test`` (n_tests,) the input of each test. ``per_law`` (m) is how far the zero moves for
     one; ``per_radius`` (m/m) how far with the radius of the tip, ``radius`` (m) being the one that
-    was used. ``misfit`` marks records that do not follow the law, ``few`` those with too few
-    samples to be trusted, ``blunted`` those with the law of a blunted tip.
+    was used and ``u_radius`` (m) what the tip's inputs leave open of it. ``misfit`` marks records
+    that do not follow the law, ``few`` those with too few samples to be trusted, ``blunted`` those
+    with the law of a blunted tip.
     """
 
     names: tuple[str, ...]
@@ -52,6 +53,7 @@ class ByLaw:
     per_law: Floats
     per_radius: Floats
     radius: float
+    u_radius: float
     misfit: NDArray[np.bool_]
     few: NDArray[np.bool_]
     blunted: NDArray[np.bool_]

@@ -193,7 +193,7 @@ def _law(seeds: Seeds, own: Ints, tip: Tip, inputs: Joint, options: ZeroOptions)
     return _power(seeds.near.take(good), options)
 
 
-def _radius(tip: Tip, inputs: Joint) -> tuple[float, float, float]:
+def radius_of(tip: Tip, inputs: Joint) -> tuple[float, float, float]:
     """Radius of the tip's end (m), its relative uncertainty from the tip's inputs, and in all."""
     theta = inputs.as_dict()
     R = end_radius(tip, theta)
@@ -211,7 +211,7 @@ def _radius(tip: Tip, inputs: Joint) -> tuple[float, float, float]:
 
 
 def _blunted(seeds: Seeds, tip: Tip, inputs: Joint) -> ContactLaw | None:
-    R, u_tip, u_R = _radius(tip, inputs)
+    R, u_tip, u_R = radius_of(tip, inputs)
     E = float(np.median(seeds.modulus))
     u_E = float(np.hypot(np.median(seeds.u_modulus), _U_MODULUS))
     y = float(np.clip(np.median(seeds.hardness) / E / _TABOR, *blunted.Y_RANGE))
@@ -369,5 +369,5 @@ def by_law(options: ZeroOptions) -> bool:
 
 __all__ = [
     "BLUNTED", "MOST", "POWER", "ContactLaw", "LawZeros", "Seeds", "by_law", "find_laws",
-    "join_seeds", "reach_of", "table_serves", "zeros_by_law",
+    "join_seeds", "radius_of", "reach_of", "table_serves", "zeros_by_law",
 ]  # fmt: skip

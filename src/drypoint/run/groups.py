@@ -22,7 +22,9 @@ from drypoint.records.batch import Batch, join
 from drypoint.records.layout import SetAside
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.options import Options
-from drypoint.reduction.reduce import NO_OVERRIDES, Overrides, Reduced, reduce_batch
+from drypoint.reduction.reduce import NO_OVERRIDES, Overrides, Reduced, reduce_batch, seed_batch
+from drypoint.reduction.zero_laws import ContactLaw, Seeds, by_law
+from drypoint.run.contact_laws import laws_of, seeded
 from drypoint.run.pieces import pieces
 from drypoint.run.progress import Watch
 from drypoint.run.reading import Reading
@@ -40,7 +42,8 @@ _AT_ONCE = max(1, min(8, os.cpu_count() or 1))
 @dataclass(frozen=True)
 class Job:
     """One piece of a bundle: which of all tests (``where``), and the key under which its result is
-    kept. ``superseded`` are those of its tests that a later job of the bundle takes over."""
+    kept. ``superseded`` are those of its tests that a later job of the bundle takes over, which is
+    marked by ``again``. ``laws`` are those of first contact, once they are found."""
 
     tip: str
     frame: str
@@ -54,13 +57,22 @@ class Job:
     overrides: Overrides
     superseded: frozenset[int]
     key: str
+    bundle: int = 0
+    again: bool = False
+    laws: Mapping[str, ContactLaw] | None = None
 
     def reduced(self) -> Reduced:
         """Do it."""
         return reduce_batch(
             self.batch, self.bench, self.options, self.nu, nu_of=self.owner,
-            overrides=self.overrides, inputs=self.inputs,
+            overrides=self.overrides, inputs=self.inputs, laws=self.laws,
         )  # fmt: skip
+
+    def seeds(self) -> Seeds:
+        """A first look, from which the laws of first contact are found."""
+        return seed_batch(
+            self.batch, self.bench, self.options, self.nu, nu_of=self.owner, inputs=self.inputs
+        )
 
 
 def jobs_of(study: Study, readings: Sequence[Reading], state: Effective) -> list[Job]:
@@ -75,8 +87,8 @@ def jobs_of(study: Study, readings: Sequence[Reading], state: Effective) -> list
         bundles.setdefault(place, []).append(r)
     out: list[Job] = []
     first = 0
-    for (_, _, *hashes), parts in bundles.items():
-        out += _bundle(study, parts, state, first, hashes)
+    for k, ((_, _, *hashes), parts) in enumerate(bundles.items()):
+        out += [replace(job, bundle=k) for job in _bundle(study, parts, state, first, hashes)]
         first += sum(len(p.batch) for p in parts)
     return out
 
@@ -93,7 +105,7 @@ def _bundle(
     for s in sorted(set(owner.values())):
         joint = study.specimen_nu(s)
         nu[s] = (float(joint.mean[0]), float(joint.sd[0]))
-    inputs = systematic_inputs(bench, options, nu)
+    inputs = systematic_inputs(bench, options, nu, owner)
     overrides = overrides_of(study, state, batch)
     touched = [i for i, t in enumerate(batch.tests) if t.name in _names(overrides)]
     read_as = [p.key for p in parts for _ in p.batch.tests]
@@ -116,7 +128,36 @@ def _bundle(
         theirs = frozenset(i - piece.start for i in piece if i in moved)
         yield job(piece, NO_OVERRIDES, theirs)
     if touched:
-        yield job(touched, overrides, frozenset())
+        yield replace(job(touched, overrides, frozenset()), again=True)
+
+
+def with_laws(
+    jobs: Sequence[Job], state: Effective, cache: Cache | None, watch: Watch
+) -> list[Job]:
+    """The same jobs, with the laws of first contact of their bundles where these are shared."""
+    out = list(jobs)
+    wanted = [i for i, j in enumerate(jobs) if by_law(j.options.zero)]
+    for k in dict.fromkeys(jobs[i].bundle for i in wanted):
+        mine = [i for i in wanted if jobs[i].bundle == k]
+        first = [jobs[i] for i in mine if not jobs[i].again]
+        work = [(cache_key("first contact", j.key), j.seeds) for j in first]
+        parts = []
+        for n, seeds in enumerate(seeded(work, cache, _AT_ONCE)):
+            watch.at("first contact", n, len(work))
+            parts.append(seeds)
+        watch.at("first contact", len(work), len(work))
+        laws = laws_of(
+            parts,
+            [[t.name for t in j.batch.tests] for j in first],
+            lambda name: state.exclusion(name) is not None,
+            first[0].bench,
+            first[0].inputs,
+            first[0].options,
+        )
+        for i in mine:
+            own = {s: laws[s] for s in sorted({t.specimen for t in jobs[i].batch.tests})}
+            out[i] = replace(jobs[i], laws=own, key=cache_key(jobs[i].key, canonical_hash(own)))
+    return out
 
 
 def reduce_groups(
@@ -135,7 +176,7 @@ def reduce_groups(
     set_aside : tuple of SetAside
         Tests that gave none, with the reason.
     """
-    jobs = jobs_of(study, readings, state)
+    jobs = with_laws(jobs_of(study, readings, state), state, cache, watch)
     groups: list[Group] = []
     aside: list[SetAside] = []
     for k, (job, reduced) in enumerate(_results(jobs, cache)):

@@ -30,7 +30,7 @@ def renamed(part: Part, several_tips: bool, several_frames: bool, taken: Joint) 
     """Names of a part's inputs in the whole: inputs that are not the same get a suffix."""
     out = []
     for i, name in enumerate(part.reduction.inputs.names):
-        if name.startswith("tip.") and several_tips:
+        if name.startswith(("tip.", "zero.law.")) and several_tips:
             name = f"{name}@{part.tip}"
         elif name.startswith(("frame.", "force_scale", "depth_scale")) and several_frames:
             name = f"{name}@{part.frame}"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterator, Mapping
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -15,8 +15,9 @@ from drypoint.records.paths import Paths
 from drypoint.records.read import ReadOutcome
 from drypoint.reduction.inputs import systematic_inputs
 from drypoint.reduction.options import Options
-from drypoint.reduction.reduce import reduce_batch
+from drypoint.reduction.reduce import reduce_batch, seed_batch
 from drypoint.reduction.result import Reduction
+from drypoint.reduction.zero_laws import MOST, ContactLaw, Seeds, by_law, find_laws, join_seeds
 from drypoint.threads import cores, threads
 from drypoint.tips.tip import Bench
 from drypoint.uncertainty.joint import Joint
@@ -80,12 +81,36 @@ def reduce_in_chunks(
     RecordError
         ``paths`` is neither a path nor a collection of paths; raised by the call itself.
     """
-    outcomes = read_in_chunks(paths, layout, samples=samples, specimen=specimen)
-    return _reduced(outcomes, bench, options, poisson, workers)
+
+    def outcomes() -> Iterator[ReadOutcome]:
+        return read_in_chunks(paths, layout, samples=samples, specimen=specimen)
+
+    return _reduced(outcomes(), outcomes, bench, options, poisson, workers)
+
+
+def _laws(
+    outcomes: Iterator[ReadOutcome],
+    bench: Bench,
+    options: Options,
+    poisson: Mapping[str, tuple[float, float]],
+    inputs: Joint,
+) -> Mapping[str, ContactLaw]:
+    """The laws of first contact, from the first tests of each specimen."""
+    parts: list[Seeds] = []
+    counted: Counter[str] = Counter()
+    for outcome in outcomes:
+        batch, _ = check(outcome.batch)
+        if len(batch):
+            parts.append(seed_batch(batch, bench, options, poisson, inputs=inputs))
+            counted.update(t.specimen for t in batch.tests)
+        if all(counted[s] >= 2 * MOST for s in poisson):
+            break
+    return find_laws(join_seeds(parts), bench.tip, inputs, options.zero) if parts else {}
 
 
 def _reduced(
     outcomes: Iterator[ReadOutcome],
+    again: Callable[[], Iterator[ReadOutcome]],
     bench: Bench,
     options: Options,
     poisson: Mapping[str, tuple[float, float]],
@@ -93,10 +118,11 @@ def _reduced(
 ) -> Iterator[Chunk]:
     inputs = systematic_inputs(bench, options, {s: poisson[s] for s in sorted(poisson)})
     count = workers or cores()
+    laws = _laws(again(), bench, options, poisson, inputs) if by_law(options.zero) else None
 
     def work(outcome: ReadOutcome) -> Chunk:
         with threads(1 if count > 1 else cores()):
-            return _chunk(outcome, bench, options, poisson, inputs)
+            return _chunk(outcome, bench, options, poisson, inputs, laws)
 
     waiting: deque[Future[Chunk]] = deque()
     with ThreadPoolExecutor(count) as pool:
@@ -118,9 +144,10 @@ def _chunk(
     options: Options,
     poisson: Mapping[str, tuple[float, float]],
     inputs: Joint,
+    laws: Mapping[str, ContactLaw] | None,
 ) -> Chunk:
     batch, bad = check(outcome.batch)
-    reduced = reduce_batch(batch, bench, options, poisson, inputs=inputs)
+    reduced = reduce_batch(batch, bench, options, poisson, inputs=inputs, laws=laws)
     aside = [*outcome.set_aside, *bad]
     for fault in reduced.faults:
         info = batch.tests[fault.test]
