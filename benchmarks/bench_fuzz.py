@@ -59,21 +59,24 @@ def hostile(case: int, seed: int) -> Row:
     return "hostile", found.kind, found.outcome, found.seconds, found.bytes
 
 
-def chunk(first: int, last: int, seed: int, only: bool = False) -> list[Row]:
-    """(kind, what was done, outcome, seconds, bytes) of some cases."""
+def hostile_chunk(first: int, last: int, seed: int, every: int) -> list[Row]:
+    """The hostile cases of some, in a process that starts no threads: it is forked for each."""
     import fuzz_hostile
+
+    fuzz_hostile.prepare()
+    return [hostile(c, seed) for c in range(first, last) if c % every == every - 1]
+
+
+def chunk(first: int, last: int, seed: int) -> list[Row]:
+    """(kind, what was done, outcome, seconds, bytes) of the other cases."""
     from fuzz_cases import KINDS, bases, damaged_case, known_case
 
     out = []
     with tempfile.TemporaryDirectory() as held:
         folder = Path(held)
         bases(folder)
-        if sys.platform != "win32":
-            fuzz_hostile.prepare()
         for case in range(first, last):
-            if (only or case % 3 == 2) and sys.platform != "win32":
-                faulthandler.cancel_dump_traceback_later()
-                out.append(hostile(case, seed))
+            if case % 3 == 2 and sys.platform != "win32":
                 continue
             start = time.perf_counter()
             rng = random.Random(seed * 1_000_003 + case)
@@ -97,7 +100,8 @@ def chunk(first: int, last: int, seed: int, only: bool = False) -> list[Row]:
 def main() -> int:
     """Run all chunks, print the counts."""
     if len(sys.argv) > 3 and sys.argv[1] == "--chunk":
-        print(json.dumps(chunk(*map(int, sys.argv[2:5]), only="--hostile" in sys.argv)))
+        given = [int(a) for a in sys.argv[2:] if a.isdigit()]
+        print(json.dumps(hostile_chunk(*given) if "--hostile" in sys.argv else chunk(*given)))
         return 0
     if "--kills" in sys.argv:
         from fuzz_kills import kills
@@ -111,14 +115,18 @@ def main() -> int:
     watched: list[Row] = []
     for first in range(0, cases, CHUNK):
         last = min(first + CHUNK, cases)
-        command = [sys.executable, __file__, "--chunk", str(first), str(last), str(seed)]
-        command += ["--hostile"] if "--hostile" in sys.argv else []
-        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
-        if done.returncode != 0:
-            counts["any", "CRASH"] += 1
-            print(f"cases {first} to {last}: exit code {done.returncode}", file=sys.stderr)
-            continue
-        rows: list[Row] = json.loads(done.stdout)
+        only = "--hostile" in sys.argv
+        rows: list[Row] = []
+        for more in [["--hostile", "1"]] if only else [[], ["--hostile", "3"]]:
+            if more and sys.platform == "win32":
+                continue
+            command = [sys.executable, __file__, "--chunk", str(first), str(last), str(seed), *more]
+            done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
+            if done.returncode != 0:
+                counts["any", "CRASH"] += 1
+                print(f"cases {first} to {last}: exit code {done.returncode}", file=sys.stderr)
+                continue
+            rows += json.loads(done.stdout)
         watched += [row for row in rows if row[0] == "hostile"]
         for kind, name, outcome, _, _ in rows:
             counts[name, outcome] += 1

@@ -1,6 +1,7 @@
 """Hostile files, one process each: time, memory, what was opened, and how the reader ended.
 
-Each case is read in a process that was forked from one with everything loaded. It is watched: ended
+Each case is read in a process that was forked from one with everything loaded, or started anew
+where a library needs its threads. It is watched: ended
 after :data:`KILL_S`. Its time on the processor and its largest memory are what the system counted.
 """
 
@@ -39,7 +40,8 @@ class Case:
 
 
 def prepare() -> None:
-    """Load and compile what the cases use. Nothing here starts threads."""
+    """Load and compile what the cases use. Readers that need threads (tables in text, Parquet) are
+    started anew for each case: threads of this process do not live on in a forked one."""
     import hostile_files
 
     with tempfile.TemporaryDirectory() as held:
@@ -80,7 +82,7 @@ def _watched(number: int, kind: str, path: Path, folder: Path, place: Path) -> C
     child = os.fork()
     if child == 0:
         os.close(there)
-        if path.suffix == ".parquet":
+        if path.suffix in (".parquet", ".txt", ".csv", ".tsv"):
             # Threads of a library that the parent started do not live on here.
             os.set_inheritable(here, True)
             given = [path, folder, place, here]
