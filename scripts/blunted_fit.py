@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from blunted_table import N_NODES, NU, Y_NODES, Solid, check
+from blunted_table import N_NODES, NU, NU_NODES, Y_NODES, Solid, check
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline, interp1d
 from scipy.optimize import least_squares
@@ -133,18 +133,23 @@ def to_splines(values: Floats, axis: int) -> Floats:
     return np.moveaxis(np.linalg.solve(A, right.reshape(m + 2, -1)).reshape(right.shape), 0, axis)
 
 
-def grids(folder: Path, c_el: Floats) -> tuple[Floats, Floats]:
-    """w_0 and w_1 (q, ln y, n): coefficients over q, values over ln y and n."""
+def grids(folder: Path, c_el: Floats) -> Floats:
+    """w (3, q, ln y, n): coefficients over q and powers of kappa - kappa(NU), values over ln y, n.
+
+    The powers are known on part of the grid, smooth, and interpolated to the rest.
+    """
     ns = sorted(N_NODES)
     W = np.array([[line(folder, Solid(y, n), c_el)[0] for n in ns] for y in Y_NODES])
     W = np.moveaxis(W, 2, 0)
     ys, few = Y_NODES[::3], (0.0, 0.25, 0.5)
-    other = np.array([[line(folder, Solid(y, n, 0.42), c_el)[0] for n in few] for y in ys])
-    W1 = np.moveaxis(other, 2, 0) - W[:, ::3][:, :, [ns.index(n) for n in few]]
-    W1 = W1 / (kappa(0.42) - kappa(NU))
-    W1 = CubicSpline(np.log(ys), W1, axis=1)(np.log(Y_NODES))
-    W1 = interp1d(few, W1, kind="quadratic", axis=2)(ns)
-    return W, W1
+    at = np.array([kappa(nu) - kappa(NU) for nu in NU_NODES])
+    other = np.array(
+        [[[line(folder, Solid(y, n, nu), c_el)[0] for n in few] for y in ys] for nu in NU_NODES]
+    )
+    change = np.moveaxis(other, 3, 1) - W[:, ::3][:, :, [ns.index(n) for n in few]]
+    powers = np.linalg.solve(np.column_stack([at, at**2]), change.reshape(2, -1))
+    part = CubicSpline(np.log(ys), powers.reshape(change.shape), axis=2)(np.log(Y_NODES))
+    return np.concatenate([W[None], interp1d(few, part, kind="quadratic", axis=3)(ns)])
 
 
 def coefficients(folder: Path) -> dict[str, Floats]:
@@ -194,7 +199,7 @@ class Made:
         return elastic_value(self.data["elastic"], ln_f, solid.nu) + w + hertz(ln_f)
 
     def equivalent(self, solid: Solid, ln_f: Floats, ln_X: Floats) -> tuple[float, float]:
-        """Y/E* and n of the table that come nearest to another kind of hardening."""
+        """Y/E* and n of the table that come nearest to another hardening or an elastic tip."""
         use = (ln_X > np.log(3e-3)) & (ln_X < np.log(1.05))
         low, high = np.log(Y_NODES[0]), np.log(Y_NODES[-1])
 
@@ -209,7 +214,7 @@ class Made:
         """ln X of the solid less that of the table, at the forces of the table at ERROR_AT."""
         c, _ = line(self.folder, solid, self.data["elastic"])
         y, n = solid.y, solid.n
-        if solid.hardening != "power":
+        if solid.hardening != "power" or np.isfinite(solid.tip):
             ln_f = points(self.folder, solid)[:, 0]
             y, n = self.equivalent(solid, ln_f, self.true(solid, c, ln_f))
             print(f"{solid.name}: nearest to Y/E* = {y:.5f}, n = {n:.3f}")

@@ -187,3 +187,23 @@ def relative_error(x: ArrayLike) -> Floats:
     known = law()
     ln_x = np.log(np.maximum(np.asarray(x, dtype=np.float64), 1e-300))
     return np.interp(ln_x, known.error_at, np.sqrt(np.mean(known.errors**2, axis=0)))
+
+
+def level_and_tilt(low: float, high: float) -> tuple[float, float]:
+    """The same in two independent numbers for a window of h/R.
+
+    Each error found is fitted by a + b (ln(h/R) - its mean over the window); the level is the root
+    mean square of a, the tilt that of b. A level acts as a scale of depth and is absorbed by the
+    tip radius; a tilt moves the zero.
+    """
+    if not 0 < low < high <= DEEPEST:
+        raise ContactError(
+            f"Invalid window of depth over tip radius: got {low:.4g} to {high:.4g}; expected rising "
+            f"values above 0, up to {DEEPEST:.4g}.",
+            remedy="Give the least and the greatest h/R that are used.",
+        )
+    at = np.linspace(np.log(low), np.log(high), 50)
+    curves = error_modes(np.exp(at)) / np.exp(at)
+    off = at - np.mean(at)
+    b = curves @ off / (off @ off)
+    return float(np.sqrt(np.mean(curves.mean(axis=1) ** 2))), float(np.sqrt(np.mean(b**2)))
