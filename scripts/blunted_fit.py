@@ -7,7 +7,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from blunted_table import N_NODES, NU, NU_NODES, Y_NODES, Solid, check
+from blunted_table import (
+    ELEMENTS,
+    FINE_ELEMENTS,
+    FINE_STEPS,
+    N_NODES,
+    NU,
+    NU_NODES,
+    STEPS,
+    Y_NODES,
+    Solid,
+    check,
+    fine_mesh,
+)
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline, interp1d
 from scipy.optimize import least_squares
@@ -26,6 +38,8 @@ NUS = (0.10, 0.17, 0.25, 0.33, 0.42, 0.47)
 COLUMNS = 14.0
 #: Penalties on the third differences of coefficients, in units of the scatter of a point.
 STIFF_ELASTIC, STIFF = 0.3, 3.0
+#: Penalty on ripples of the corrections of steps and mesh.
+RIPPLES = (100.0, 1000.0)
 
 
 def kappa(nu: float) -> float:
@@ -141,21 +155,73 @@ def grids(folder: Path, c_el: Floats) -> Floats:
     ns = sorted(N_NODES)
     W = np.array([[line(folder, Solid(y, n), c_el)[0] for n in ns] for y in Y_NODES])
     W = np.moveaxis(W, 2, 0)
-    ys, few = Y_NODES[::3], (0.0, 0.25, 0.5)
+    few = (0.0, 0.25, 0.5)
     at = np.array([kappa(nu) - kappa(NU) for nu in NU_NODES])
     other = np.array(
-        [[[line(folder, Solid(y, n, nu), c_el)[0] for n in few] for y in ys] for nu in NU_NODES]
+        [
+            [[line(folder, Solid(y, n, nu), c_el)[0] for n in few] for y in Y_NODES[::3]]
+            for nu in NU_NODES
+        ]
     )
     change = np.moveaxis(other, 3, 1) - W[:, ::3][:, :, [ns.index(n) for n in few]]
     powers = np.linalg.solve(np.column_stack([at, at**2]), change.reshape(2, -1))
-    part = CubicSpline(np.log(ys), powers.reshape(change.shape), axis=2)(np.log(Y_NODES))
-    return np.concatenate([W[None], interp1d(few, part, kind="quadratic", axis=3)(ns)])
+    return np.array([W, *(spread(p) for p in powers.reshape(change.shape))])
 
 
-def coefficients(folder: Path) -> dict[str, Floats]:
-    """All that the evaluator needs (``blunted_kernels``)."""
+def smooth(values: Floats, stiff: float) -> Floats:
+    """Coefficients over q (first axis) without ripples: a penalty on second differences."""
+    D = np.diff(np.eye(len(values)), 2, axis=0)
+    A = np.eye(len(values)) + stiff * D.T @ D
+    return np.linalg.solve(A, values.reshape(len(values), -1)).reshape(values.shape)
+
+
+def discretisation(folder: Path, c_el: Floats) -> tuple[Floats, Floats]:
+    """What steps and mesh lack in w on the part of the grid that was done more finely too.
+
+    Both errors are of first order in the size of a step and of an element, so that the difference
+    of two runs gives the limit. Returns the correction of the steps (q, 6, 3) over every third
+    ln y and n = 0, 1/4, 1/2, and that of the mesh over the same values, where its dependence on n
+    is a factor.
+    """
+    few = (0.0, 0.25, 0.5)
+
+    def change(solid: Solid, factor: float) -> Floats:
+        fine = line(folder, solid, c_el)[0]
+        base = line(folder, Solid(solid.y, solid.n), c_el)[0]
+        q = (points(folder, solid)[:, 0] - SHEAR * np.log(solid.y) - Q) / D_Q
+        out = np.where(np.arange(COUNT_Q) > q.min() + 2, factor * (fine - base), 0)
+        last = min(int(q.max()), COUNT_Q - 1)
+        out[last:] = np.mean(out[last - 8 : last])  # constant beyond the deepest points
+        return out
+
+    ys = Y_NODES[::3]
+    part = 1 / (1 - STEPS / FINE_STEPS)
+    by_steps = [[change(Solid(y, n, steps=FINE_STEPS), part) for n in few] for y in ys]
+    part = 1 / (1 - ELEMENTS / FINE_ELEMENTS)
+    found = {(s.y, s.n): smooth(change(s, part), RIPPLES[1]) for s in fine_mesh()}
+    flat = np.zeros(COUNT_Q)  # next to none at the elastic end
+    softest = min(found)  # its correction serves for softer ones at the same q
+    by_mesh = np.array([found.get((max(y, softest[0]), 0.0), flat) for y in ys])
+    like = found[Y_NODES[6], 0.0]
+    shares = [float(found[Y_NODES[6], n] @ like / (like @ like)) for n in few]
+    by_mesh = by_mesh[:, None, :] * np.array(shares)[:, None]
+    return smooth(np.moveaxis(np.array(by_steps), 2, 0), RIPPLES[0]), np.moveaxis(by_mesh, 2, 0)
+
+
+def spread(part: Floats) -> Floats:
+    """From every third ln y and three n to the whole grid: (q, 6, 3) to (q, 16, 5)."""
+    over_y = CubicSpline(np.log(Y_NODES[::3]), part, axis=1)(np.log(Y_NODES))
+    return interp1d((0.0, 0.25, 0.5), over_y, kind="quadratic", axis=2)(sorted(N_NODES))
+
+
+def coefficients(folder: Path, corrected: bool) -> dict[str, Floats]:
+    """All that the evaluator needs (``blunted_kernels``); with or without the correction of the
+    discretisation."""
     c_el = elastic(folder)
-    w = np.array([to_splines(to_splines(W, 1), 2) for W in grids(folder, c_el)])
+    W_all = grids(folder, c_el)
+    if corrected:
+        W_all[0] += spread(sum(discretisation(folder, c_el)))
+    w = np.array([to_splines(to_splines(W, 1), 2) for W in W_all])
     ns = sorted(N_NODES)
     ln_y = np.log(Y_NODES)
     numbers = [
@@ -223,22 +289,49 @@ class Made:
         return self.true(solid, c, np.log(f)) - ERROR_AT
 
 
+#: Share of the correction of the discretisation that is taken as its standard uncertainty.
+DOUBT = 0.3
+
+
+def discretisation_modes(made: Made) -> tuple[list[str], Floats]:
+    """Relative errors of X that the correction may have, at the forces of the table at ERROR_AT."""
+    names, rows = [], []
+    change = sum(discretisation(made.folder, made.data["elastic"]))
+    for i, y in enumerate(Y_NODES[::3]):
+        for j, n in enumerate((0.0, 0.25, 0.5)):
+            ln_y = float(np.log(y))
+            f = kernels.phi_many(ERROR_AT, ln_y, n, NU, kernel_of(made.data))[:, 0]
+            q = np.maximum((np.log(f) - SHEAR * ln_y - Q) / D_Q, 0)
+            names.append(f"discretisation_y{y:.6f}_n{n:.4f}")
+            rows.append(DOUBT * np.where(q > 0, design(q, COUNT_Q) @ change[:, i, j], 0))
+    return names, np.array(rows)
+
+
 def percents(values: Floats) -> str:
     return " ".join(f"{100 * v:6.2f}" for v in values[::3])
 
 
 def main(folder: Path, out: Path) -> None:
-    made = Made(folder, coefficients(folder))
+    """Two groups of errors, each row over the root of its group's size: the sum of the rows' outer
+    products is the covariance of the relative error."""
+    plain = Made(folder, coefficients(folder, corrected=False))
+    made = Made(folder, coefficients(folder, corrected=True))
     solids = [s for s in check() if (folder / f"{s.name}.npz").exists()]
-    errors = np.array([made.error(s) for s in solids]).reshape(len(solids), len(ERROR_AT))
-    names = np.array([s.name for s in solids])
-    stored = {"error_at": ERROR_AT, "errors": errors.astype(np.float32), "error_names": names}
+    errors = np.array([plain.error(s) for s in solids])
+    names, rows = discretisation_modes(made)
+    scaled = np.concatenate([errors / np.sqrt(len(errors)), rows / np.sqrt(len(rows))])
+    stored = {
+        "error_at": ERROR_AT,
+        "errors": scaled.astype(np.float32),
+        "error_names": np.array([*(s.name for s in solids), *names]),
+    }
     np.savez_compressed(out, **made.data, **stored)
     print(f"{out}: {out.stat().st_size} bytes")
     print(f"{'h/R':45s}", " ".join(f"{x:6.4f}" for x in np.exp(ERROR_AT[::3])))
-    for s, e in zip(solids, errors, strict=True):
-        print(f"{s.name:45s}", percents(e))
-    print(f"{'rms, %':45s}", percents(np.sqrt(np.mean(errors**2, axis=0))))
+    for name, e in zip([*(s.name for s in solids), *names], [*errors, *rows], strict=True):
+        print(f"{name:45s}", percents(e))
+    for what, e in (("solids", errors), ("discretisation", rows)):
+        print(f"{'rms of ' + what + ', %':45s}", percents(np.sqrt(np.mean(e**2, axis=0))))
 
 
 if __name__ == "__main__":

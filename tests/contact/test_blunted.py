@@ -186,10 +186,11 @@ def test_fast() -> None:
 
 
 def test_errors_are_those_of_solids_off_the_grid() -> None:
-    modes = blunted.error_modes(np.array([0.01, 0.1, 1.0]))
+    x = np.exp(blunted.law().error_at[[16, 24, 31]])
+    modes = blunted.error_modes(x)
     assert modes.shape[0] == len(blunted.law().error_names) >= 20
-    rms = np.sqrt(np.mean(modes**2, axis=0)) / [0.01, 0.1, 1.0]
-    assert blunted.relative_error([0.01, 0.1, 1.0]) == pytest.approx(rms, rel=1e-6)
+    rms = np.sqrt(np.sum(modes**2, axis=0)) / x
+    assert blunted.relative_error(x) == pytest.approx(rms, rel=1e-6)
     assert np.all(rms < 0.02) and np.all(rms > 1e-4)
     level, tilt = blunted.level_and_tilt(0.01, 1.0)
     assert level == pytest.approx(np.sqrt(np.mean(rms**2)), rel=0.5) and 0 < tilt < level
@@ -197,20 +198,20 @@ def test_errors_are_those_of_solids_off_the_grid() -> None:
         blunted.level_and_tilt(0.1, 2.0)
 
 
-@pytest.mark.parametrize(("y", "n", "nu"), [(0.0065, 0.08, 0.31), (0.025, 0.2, 0.2)])
-def test_a_fresh_run_off_the_grid(y: float, n: float, nu: float) -> None:
-    """Our finite elements on solids and a mesh that the table has not seen."""
-    E, R = 100e9, 1e-5
+def test_a_fresh_run_off_the_grid() -> None:
+    """Our finite elements on a solid and a mesh that the table has not seen, in small steps: within
+    two standard uncertainties of the table, and 0.15 % for this run's own steps and elements."""
+    y, n, nu, E, R = 0.04, 0.2, 0.2, 100e9, 1e-5
     E_star = E / (1 - nu**2)
     solid = stress.Material(E=E, nu=nu, yield_stress=y * E_star, exponent=n)
     run = stress.solve(
         stress.Stack(solid), stress.cone(blunted.HALF_ANGLE, radius=R),
         stress.Protocol.to_depth(0.9 * R, unload=False),
-        mesh=stress.Effort(12, 30, 5), errors=False, fields=False,
+        mesh=stress.Effort(13, 80, 5), errors=False, fields=False,
     )  # fmt: skip
     use = run.depth > 0.3 * R
     x = run.depth[use] / R
     found = blunted.depth(np.log(run.force[use] / (E_star * R**2)), np.log(y), n, nu).value
     off = found / x - 1
-    assert abs(np.mean(off)) < 2 * np.mean(blunted.relative_error(x))
-    assert np.std(off) < 0.01  # the contact edge passes from element to element
+    assert abs(np.mean(off)) < 2 * np.mean(blunted.relative_error(x)) + 0.0015
+    assert np.std(off) < 0.004  # the contact edge passes from element to element
