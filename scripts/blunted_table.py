@@ -1,13 +1,12 @@
 """Makes the law of first contact of a blunted tip from our own finite elements.
 
     python scripts/blunted_table.py FOLDER base|nu|steps|mesh|check   (minutes each; resumes)
-    python scripts/blunted_fit.py FOLDER                   (seconds; writes the npz)
+    python scripts/blunted_write.py FOLDER                            (seconds; writes the npz)
 
 Presses a rigid sphero-cone of 70.3 degrees into solids that yield by von Mises and harden
 as Y (1 + E eps_p/Y)^n, in several runs per solid, each with a mesh made for its depth; every run
 spans a factor of 12 in depth and overlaps the next by a factor of 2 or more. ``blunted_fit.py``
-joins and smooths the runs and writes src/drypoint/contact/blunted.npz. See
-docs/explanation/blunted-tip.md.
+joins and smooths the runs. See docs/explanation/blunted-tip.md.
 """
 
 from __future__ import annotations
@@ -156,6 +155,7 @@ def solve_all(folder: Path, which: str) -> None:
         try:
             lock.touch(exist_ok=False)  # another process may share the work
         except FileExistsError:
+            print(f"{solid.name}: left to another process; if none runs, remove {lock}")
             continue
         began = time.time()
         runs = [press(solid, x) for x in solid.depths()]

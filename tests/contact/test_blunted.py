@@ -142,6 +142,15 @@ def test_slopes_have_no_steps() -> None:
         assert np.nanmax(np.abs(np.diff(value))) < 1.5 * step
 
 
+def test_no_force_and_no_number() -> None:
+    """No force is no depth, with slopes of zero; what is not a number stays so."""
+    found = blunted.depth(np.array([-np.inf, np.nan, np.inf]), np.log(0.01), 0.1)
+    for name in ("value", "by_first", "by_ln_y", "by_n", "by_nu"):
+        assert getattr(found, name)[0] == 0.0
+        assert np.all(np.isnan(getattr(found, name)[1:]))
+    assert np.all(np.isnan(blunted.phi(np.array([-1.0, np.nan]), np.log(0.01), 0.1).value))
+
+
 def test_one_solid_and_many_agree() -> None:
     y, n, nu = (np.array(s) for s in zip(*SOLIDS, strict=True))
     many = blunted.depth(-5.0, np.log(y), n, nu)

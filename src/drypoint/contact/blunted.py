@@ -9,7 +9,7 @@ strains. By dimensional analysis, with E* = E/(1 - nu^2),
 and Phi is the inverse, f = Phi(ln(h/R), ln y, n, nu). Below first yield X follows Hertz's
 (3 f/4)^(2/3) [hertz1881] and leaves it as the root of h/R where nu is not 1/2, because the surface
 moves inwards. Pile-up and sink-in are included. The table, its making and its errors are described
-in docs/explanation/blunted-tip.md; scripts/blunted_table.py makes it.
+in docs/explanation/blunted-tip.md; scripts/blunted_table.py and blunted_write.py make it.
 """
 
 from __future__ import annotations
