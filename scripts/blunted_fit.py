@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from blunted_table import N_NODES, NU, Y_NODES, Solid, check
+from blunted_table import (
+    ELEMENTS,
+    FINE_ELEMENTS,
+    FINE_STEPS,
+    N_NODES,
+    NU,
+    NU_NODES,
+    STEPS,
+    Y_NODES,
+    Solid,
+    fine_mesh,
+)
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline, interp1d
-from scipy.optimize import least_squares
-
-from drypoint.contact import blunted_kernels as kernels
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +32,8 @@ NUS = (0.10, 0.17, 0.25, 0.33, 0.42, 0.47)
 COLUMNS = 14.0
 #: Penalties on the third differences of coefficients, in units of the scatter of a point.
 STIFF_ELASTIC, STIFF = 0.3, 3.0
+#: Penalty on ripples of the corrections of steps and mesh.
+RIPPLES = (100.0, 1000.0)
 
 
 def kappa(nu: float) -> float:
@@ -133,24 +141,81 @@ def to_splines(values: Floats, axis: int) -> Floats:
     return np.moveaxis(np.linalg.solve(A, right.reshape(m + 2, -1)).reshape(right.shape), 0, axis)
 
 
-def grids(folder: Path, c_el: Floats) -> tuple[Floats, Floats]:
-    """w_0 and w_1 (q, ln y, n): coefficients over q, values over ln y and n."""
+def grids(folder: Path, c_el: Floats) -> Floats:
+    """w (3, q, ln y, n): coefficients over q and powers of kappa - kappa(NU), values over ln y, n.
+
+    The powers are known on part of the grid, smooth, and interpolated to the rest.
+    """
     ns = sorted(N_NODES)
     W = np.array([[line(folder, Solid(y, n), c_el)[0] for n in ns] for y in Y_NODES])
     W = np.moveaxis(W, 2, 0)
-    ys, few = Y_NODES[::3], (0.0, 0.25, 0.5)
-    other = np.array([[line(folder, Solid(y, n, 0.42), c_el)[0] for n in few] for y in ys])
-    W1 = np.moveaxis(other, 2, 0) - W[:, ::3][:, :, [ns.index(n) for n in few]]
-    W1 = W1 / (kappa(0.42) - kappa(NU))
-    W1 = CubicSpline(np.log(ys), W1, axis=1)(np.log(Y_NODES))
-    W1 = interp1d(few, W1, kind="quadratic", axis=2)(ns)
-    return W, W1
+    few = (0.0, 0.25, 0.5)
+    at = np.array([kappa(nu) - kappa(NU) for nu in NU_NODES])
+    other = np.array(
+        [
+            [[line(folder, Solid(y, n, nu), c_el)[0] for n in few] for y in Y_NODES[::3]]
+            for nu in NU_NODES
+        ]
+    )
+    change = np.moveaxis(other, 3, 1) - W[:, ::3][:, :, [ns.index(n) for n in few]]
+    powers = np.linalg.solve(np.column_stack([at, at**2]), change.reshape(2, -1))
+    return np.array([W, *(spread(p) for p in powers.reshape(change.shape))])
 
 
-def coefficients(folder: Path) -> dict[str, Floats]:
-    """All that the evaluator needs (``blunted_kernels``)."""
+def smooth(values: Floats, stiff: float) -> Floats:
+    """Coefficients over q (first axis) without ripples: a penalty on second differences."""
+    D = np.diff(np.eye(len(values)), 2, axis=0)
+    A = np.eye(len(values)) + stiff * D.T @ D
+    return np.linalg.solve(A, values.reshape(len(values), -1)).reshape(values.shape)
+
+
+def discretisation(folder: Path, c_el: Floats) -> tuple[Floats, Floats]:
+    """What steps and mesh lack in w on the part of the grid that was done more finely too.
+
+    Both errors are of first order in the size of a step and of an element, so that the difference
+    of two runs gives the limit. Returns the correction of the steps (q, 6, 3) over every third
+    ln y and n = 0, 1/4, 1/2, and that of the mesh over the same values, where its dependence on n
+    is a factor.
+    """
+    few = (0.0, 0.25, 0.5)
+
+    def change(solid: Solid, factor: float) -> Floats:
+        fine = line(folder, solid, c_el)[0]
+        base = line(folder, Solid(solid.y, solid.n), c_el)[0]
+        q = (points(folder, solid)[:, 0] - SHEAR * np.log(solid.y) - Q) / D_Q
+        out = np.where(np.arange(COUNT_Q) > q.min() + 2, factor * (fine - base), 0)
+        last = min(int(q.max()), COUNT_Q - 1)
+        out[last:] = np.mean(out[last - 8 : last])  # constant beyond the deepest points
+        return out
+
+    ys = Y_NODES[::3]
+    part = 1 / (1 - STEPS / FINE_STEPS)
+    by_steps = [[change(Solid(y, n, steps=FINE_STEPS), part) for n in few] for y in ys]
+    part = 1 / (1 - ELEMENTS / FINE_ELEMENTS)
+    found = {(s.y, s.n): smooth(change(s, part), RIPPLES[1]) for s in fine_mesh()}
+    flat = np.zeros(COUNT_Q)  # next to none at the elastic end
+    softest = min(found)  # its correction serves for softer ones at the same q
+    by_mesh = np.array([found.get((max(y, softest[0]), 0.0), flat) for y in ys])
+    like = found[Y_NODES[6], 0.0]
+    shares = [float(found[Y_NODES[6], n] @ like / (like @ like)) for n in few]
+    by_mesh = by_mesh[:, None, :] * np.array(shares)[:, None]
+    return smooth(np.moveaxis(np.array(by_steps), 2, 0), RIPPLES[0]), np.moveaxis(by_mesh, 2, 0)
+
+
+def spread(part: Floats) -> Floats:
+    """From every third ln y and three n to the whole grid: (q, 6, 3) to (q, 16, 5)."""
+    over_y = CubicSpline(np.log(Y_NODES[::3]), part, axis=1)(np.log(Y_NODES))
+    return interp1d((0.0, 0.25, 0.5), over_y, kind="quadratic", axis=2)(sorted(N_NODES))
+
+
+def coefficients(folder: Path, corrected: bool) -> dict[str, Floats]:
+    """All that the evaluator needs (``blunted_kernels``); with or without the correction of the
+    discretisation."""
     c_el = elastic(folder)
-    w = np.array([to_splines(to_splines(W, 1), 2) for W in grids(folder, c_el)])
+    W_all = grids(folder, c_el)
+    if corrected:
+        W_all[0] += spread(sum(discretisation(folder, c_el)))
+    w = np.array([to_splines(to_splines(W, 1), 2) for W in W_all])
     ns = sorted(N_NODES)
     ln_y = np.log(Y_NODES)
     numbers = [
@@ -162,80 +227,3 @@ def coefficients(folder: Path) -> dict[str, Floats]:
         "yielding": w.astype(np.float32),
         "numbers": np.array(numbers),
     }
-
-
-#: ln(h/R) at which errors are stored.
-ERROR_AT = np.linspace(np.log(1e-4), np.log(1.5), 33)
-
-
-def kernel_of(data: dict[str, Floats]) -> tuple[Floats, Floats, Floats]:
-    """The table as the kernels take it."""
-    keys = ("elastic", "yielding", "numbers")
-    e, w, at = (np.ascontiguousarray(data[key], dtype=np.float64) for key in keys)
-    return e, w, at
-
-
-@dataclass(frozen=True)
-class Made:
-    """A table and where its runs are."""
-
-    folder: Path
-    data: dict[str, Floats]
-
-    def ln_depth(self, ln_f: Floats, y: float, n: float, nu: float) -> Floats:
-        """ln X of the table."""
-        table = kernel_of(self.data)
-        return np.log(kernels.depth_many(ln_f, float(np.log(y)), float(n), nu, table)[:, 0])
-
-    def true(self, solid: Solid, c: Floats, ln_f: Floats) -> Floats:
-        """ln X of a solid from its own runs, smoothed to coefficients c."""
-        q = np.maximum((ln_f - SHEAR * np.log(solid.y) - Q) / D_Q, 0)
-        w = np.where(q > 0, design(q, COUNT_Q) @ c, 0)
-        return elastic_value(self.data["elastic"], ln_f, solid.nu) + w + hertz(ln_f)
-
-    def equivalent(self, solid: Solid, ln_f: Floats, ln_X: Floats) -> tuple[float, float]:
-        """Y/E* and n of the table that come nearest to another kind of hardening."""
-        use = (ln_X > np.log(3e-3)) & (ln_X < np.log(1.05))
-        low, high = np.log(Y_NODES[0]), np.log(Y_NODES[-1])
-
-        def miss(p: Floats) -> Floats:
-            found = self.ln_depth(ln_f[use], float(np.exp(p[0])), p[1], solid.nu)
-            return np.nan_to_num(found - ln_X[use])
-
-        best = least_squares(miss, [np.log(solid.y), 0.15], bounds=([low, 0], [high, 0.5]))
-        return float(np.exp(best.x[0])), float(best.x[1])
-
-    def error(self, solid: Solid) -> Floats:
-        """ln X of the solid less that of the table, at the forces of the table at ERROR_AT."""
-        c, _ = line(self.folder, solid, self.data["elastic"])
-        y, n = solid.y, solid.n
-        if solid.hardening != "power":
-            ln_f = points(self.folder, solid)[:, 0]
-            y, n = self.equivalent(solid, ln_f, self.true(solid, c, ln_f))
-            print(f"{solid.name}: nearest to Y/E* = {y:.5f}, n = {n:.3f}")
-        table = kernel_of(self.data)
-        f = kernels.phi_many(ERROR_AT, float(np.log(y)), n, solid.nu, table)[:, 0]
-        return self.true(solid, c, np.log(f)) - ERROR_AT
-
-
-def percents(values: Floats) -> str:
-    return " ".join(f"{100 * v:6.2f}" for v in values[::3])
-
-
-def main(folder: Path, out: Path) -> None:
-    made = Made(folder, coefficients(folder))
-    solids = [s for s in check() if (folder / f"{s.name}.npz").exists()]
-    errors = np.array([made.error(s) for s in solids]).reshape(len(solids), len(ERROR_AT))
-    names = np.array([s.name for s in solids])
-    stored = {"error_at": ERROR_AT, "errors": errors.astype(np.float32), "error_names": names}
-    np.savez_compressed(out, **made.data, **stored)
-    print(f"{out}: {out.stat().st_size} bytes")
-    print(f"{'h/R':45s}", " ".join(f"{x:6.4f}" for x in np.exp(ERROR_AT[::3])))
-    for s, e in zip(solids, errors, strict=True):
-        print(f"{s.name:45s}", percents(e))
-    print(f"{'rms, %':45s}", percents(np.sqrt(np.mean(errors**2, axis=0))))
-
-
-if __name__ == "__main__":
-    here = Path(__file__).resolve().parents[1]
-    main(Path(sys.argv[1]), here / "src/drypoint/contact/blunted.npz")

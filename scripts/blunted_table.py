@@ -1,13 +1,12 @@
 """Makes the law of first contact of a blunted tip from our own finite elements.
 
-    python scripts/blunted_table.py FOLDER base|nu|check   (minutes each; resumes)
-    python scripts/blunted_fit.py FOLDER                   (seconds; writes the npz)
+    python scripts/blunted_table.py FOLDER base|nu|steps|mesh|check   (minutes each; resumes)
+    python scripts/blunted_write.py FOLDER                            (seconds; writes the npz)
 
 Presses a rigid sphero-cone of 70.3 degrees into solids that yield by von Mises and harden
 as Y (1 + E eps_p/Y)^n, in several runs per solid, each with a mesh made for its depth; every run
 spans a factor of 12 in depth and overlaps the next by a factor of 2 or more. ``blunted_fit.py``
-joins and smooths the runs and writes src/drypoint/contact/blunted.npz. See
-docs/explanation/blunted-tip.md.
+joins and smooths the runs. See docs/explanation/blunted-tip.md.
 """
 
 from __future__ import annotations
@@ -27,26 +26,35 @@ R, E = 1e-5, 100e9
 #: h/R of the deepest run; ratio of depths from run to run, on the cone and on the ball.
 DEEPEST, RATIOS, KNEE = 1.7, (2.5, 6.0), 0.2
 #: First depth of a run over its last, legs to there, steps per leg.
-SPAN, LEGS, STEPS = 0.08, 6, 8
-ELEMENTS = 14
-NU = 0.25
+SPAN, LEGS = 0.08, 6
+#: Steps per leg: of most runs, and of those that measure the error of the steps.
+STEPS, FINE_STEPS = 8, 40
+#: Elements over the contact, likewise, and how many of the deepest runs of the latter.
+ELEMENTS, FINE_ELEMENTS, FINE_RUNS = 14, 26, 4
+#: Poisson's ratio of the whole grid, and of parts of it.
+NU, NU_NODES = 0.25, (0.42, 0.10)
 Y_NODES = np.geomspace(3e-4, 0.3, 16)
 N_NODES = (0.0, 0.25, 0.5, 0.125, 0.375)  # the ones that a coarse table needs first
 
 
 @dataclass(frozen=True)
 class Solid:
-    """Y/E*, exponent, Poisson's ratio, fineness of the mesh, kind of hardening."""
+    """Y/E*, exponent, Poisson's ratio, fineness of the mesh, kind of hardening, modulus of the tip
+    over that of the solid, steps per leg."""
 
     y: float
     n: float
     nu: float = NU
     elements: int = ELEMENTS
     hardening: str = "power"
+    tip: float = np.inf
+    steps: int = STEPS
 
     @property
     def name(self) -> str:
-        return f"{self.hardening}_y{self.y:.6f}_n{self.n:.4f}_nu{self.nu:.3f}_m{self.elements}"
+        out = f"{self.hardening}_y{self.y:.6f}_n{self.n:.4f}_nu{self.nu:.3f}_m{self.elements}"
+        out = out if self.steps == STEPS else f"{out}_s{self.steps}"
+        return out if np.isinf(self.tip) else f"{out}_t{self.tip:.1f}"
 
     def material(self) -> stress.Material:
         E_star = E / (1 - self.nu**2)
@@ -71,16 +79,20 @@ class Solid:
         out = [DEEPEST]
         while SPAN * out[-1] > 0.7 * min(self.first_yield, 0.03):  # the ball ends at 0.06
             out.append(out[-1] / RATIOS[0 if out[-1] > KNEE else 1])
-        return out
+        return out[:FINE_RUNS] if self.elements == FINE_ELEMENTS else out
 
 
 def press(solid: Solid, deepest: float) -> np.ndarray:
-    """Columns h/R, F/(E* R^2), a/R of one loading."""
+    """Columns h/R, F/(E* R^2), a/R of one loading; E* is the reduced modulus."""
     E_star = E / (1 - solid.nu**2)
+    tip = stress.cone(PSI, radius=R)
+    if np.isfinite(solid.tip):  # diamond's Poisson's ratio
+        tip = tip.elastic(solid.tip * E, 0.07)
+        E_star = 1 / (1 / E_star + 1 / tip.E_star_tip)
     legs = tuple(Leg(depth=float(x * R)) for x in np.geomspace(SPAN, 1, LEGS) * deepest)
     run = stress.solve(
-        stress.Stack(solid.material()), stress.cone(PSI, radius=R), stress.Protocol(legs),
-        mesh=stress.Effort(solid.elements, STEPS, 5), errors=False, fields=False,
+        stress.Stack(solid.material()), tip, stress.Protocol(legs),
+        mesh=stress.Effort(solid.elements, solid.steps, 5), errors=False, fields=False,
     )  # fmt: skip
     if run.stopped:
         print("  stopped:", solid.name, deepest, run.stopped)
@@ -98,29 +110,44 @@ def base() -> list[Solid]:
 def other_nu() -> list[Solid]:
     """The elastic end and part of the grid with another Poisson's ratio."""
     out = [Solid(np.inf, 0.0, nu) for nu in (0.10, 0.17, 0.33, 0.42, 0.47)]
-    for n in (0.0, 0.25, 0.5):
-        out += [Solid(y, n, 0.42) for y in Y_NODES[::3]]
+    for nu in NU_NODES:
+        for n in (0.0, 0.25, 0.5):
+            out += [Solid(y, n, nu) for y in Y_NODES[::3]]
     return out
 
 
+def finer() -> list[Solid]:
+    """Part of the grid in smaller steps, whose error is of first order."""
+    return [Solid(y, n, steps=FINE_STEPS) for n in (0.0, 0.25, 0.5) for y in Y_NODES[::-3]]
+
+
+def fine_mesh() -> list[Solid]:
+    """Part of the grid on a finer mesh; only the larger depths depend on it. The last two show the
+    dependence on n. Softer solids take minutes."""
+    out = [(y, 0.0) for y in Y_NODES[3:13:3]] + [(Y_NODES[6], 0.25), (Y_NODES[6], 0.5)]
+    return [Solid(y, n, elements=FINE_ELEMENTS) for y, n in out]
+
+
 def check() -> list[Solid]:
-    """Off the grid: other n, nu, Y/E*, meshes and kinds of hardening."""
+    """Off the grid: other n, nu, Y/E* and kinds of hardening; tips that give way."""
     return [
         Solid(0.0020, 0.05), Solid(0.0100, 0.18), Solid(0.0400, 0.30), Solid(0.0008, 0.42),
         Solid(0.0055, 0.0, 0.17), Solid(0.0700, 0.0, 0.17), Solid(0.0150, 0.10, 0.20),
         Solid(0.0050, 0.25, 0.45), Solid(0.0011, 0.10, 0.35), Solid(0.0300, 0.0, 0.45),
         Solid(0.0028, 0.15, 0.30), Solid(0.0090, 0.0, 0.28), Solid(0.0200, 0.45, 0.33),
-        Solid(0.0030, 0.0, NU, 22), Solid(0.0300, 0.25, NU, 22), Solid(0.0006, 0.125, NU, 22),
-        Solid(0.0100, 0.0, NU, 9), Solid(0.0020, 0.3, NU, 9),
         Solid(0.0050, 0.01, 0.30, hardening="linear"),
         Solid(0.0200, 0.05, 0.20, hardening="linear"),
         Solid(0.0030, 0.5, 0.30, hardening="voce"), Solid(0.0150, 1.0, 0.25, hardening="voce"),
+        Solid(0.0310, 0.0, 0.23, tip=2.8), Solid(0.0030, 0.05, 0.28, tip=2.8),
+        Solid(0.0100, 0.10, 0.30, tip=5.4),
     ]  # fmt: skip
 
 
 def solve_all(folder: Path, which: str) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    for solid in {"base": base, "nu": other_nu, "check": check}[which]():
+    for solid in {"base": base, "nu": other_nu, "steps": finer, "mesh": fine_mesh, "check": check}[
+        which
+    ]():
         path = folder / f"{solid.name}.npz"
         lock = path.with_suffix(".begun")
         if path.exists():
@@ -128,6 +155,7 @@ def solve_all(folder: Path, which: str) -> None:
         try:
             lock.touch(exist_ok=False)  # another process may share the work
         except FileExistsError:
+            print(f"{solid.name}: left to another process; if none runs, remove {lock}")
             continue
         began = time.time()
         runs = [press(solid, x) for x in solid.depths()]

@@ -77,6 +77,24 @@ def test_the_best_of_closed_forms_for_the_parabola_agrees_with_the_integral() ->
     assert f == pytest.approx(2 / np.pi * np.tan(blunted.HALF_ANGLE) * (h + lost) ** 2, rel=0.02)
 
 
+@pytest.mark.parametrize("y", [0.0015, 0.003, 0.006, 0.012, 0.024])
+@pytest.mark.parametrize("n", [0.0, 0.1, 0.3, 0.5])
+def test_cone_limit_against_published_finite_elements(y: float, n: float) -> None:
+    """Loading curvature F/h^2 of a cone of 70.3 degrees on the same kind of solids, as a function
+    of the flow stress at a plastic strain of 0.033: Dao, Chollacoop, Van Vliet, Venkatesh & Suresh,
+    Acta Mater. 49 (2001) 3899, equation and coefficients from memory. Their fit holds to some
+    percent. The cap shortens the cone by R (1/sin(psi) - 1).
+    """
+    nu = 0.3
+    flow = y * (1 + (1 - nu**2) * 0.033 / y) ** n  # over E*
+    log = -np.log(flow)
+    published = flow * (-1.131 * log**3 + 13.635 * log**2 - 30.594 * log + 29.267)
+    x = np.array([1.0, 1.4])
+    lost = 1 / np.sin(blunted.HALF_ANGLE) - 1
+    curvature = blunted.phi(x, np.log(y), n, nu).value / (x + lost) ** 2
+    assert curvature == pytest.approx(published, rel=0.05)
+
+
 @pytest.mark.parametrize(("y", "n", "nu"), SOLIDS)
 def test_round_trip_and_monotone(y: float, n: float, nu: float) -> None:
     x = np.geomspace(1e-9, 1.4999, 4000)
@@ -124,6 +142,15 @@ def test_slopes_have_no_steps() -> None:
         assert np.nanmax(np.abs(np.diff(value))) < 1.5 * step
 
 
+def test_no_force_and_no_number() -> None:
+    """No force is no depth, with slopes of zero; what is not a number stays so."""
+    found = blunted.depth(np.array([-np.inf, np.nan, np.inf]), np.log(0.01), 0.1)
+    for name in ("value", "by_first", "by_ln_y", "by_n", "by_nu"):
+        assert getattr(found, name)[0] == 0.0
+        assert np.all(np.isnan(getattr(found, name)[1:]))
+    assert np.all(np.isnan(blunted.phi(np.array([-1.0, np.nan]), np.log(0.01), 0.1).value))
+
+
 def test_one_solid_and_many_agree() -> None:
     y, n, nu = (np.array(s) for s in zip(*SOLIDS, strict=True))
     many = blunted.depth(-5.0, np.log(y), n, nu)
@@ -168,27 +195,32 @@ def test_fast() -> None:
 
 
 def test_errors_are_those_of_solids_off_the_grid() -> None:
-    modes = blunted.error_modes(np.array([0.01, 0.1, 1.0]))
+    x = np.exp(blunted.law().error_at[[16, 24, 31]])
+    modes = blunted.error_modes(x)
     assert modes.shape[0] == len(blunted.law().error_names) >= 20
-    rms = np.sqrt(np.mean(modes**2, axis=0)) / [0.01, 0.1, 1.0]
-    assert blunted.relative_error([0.01, 0.1, 1.0]) == pytest.approx(rms, rel=1e-6)
+    rms = np.sqrt(np.sum(modes**2, axis=0)) / x
+    assert blunted.relative_error(x) == pytest.approx(rms, rel=1e-6)
     assert np.all(rms < 0.02) and np.all(rms > 1e-4)
+    level, tilt = blunted.level_and_tilt(0.01, 1.0)
+    assert level == pytest.approx(np.sqrt(np.mean(rms**2)), rel=0.5) and 0 < tilt < level
+    with pytest.raises(ContactError, match="window"):
+        blunted.level_and_tilt(0.1, 2.0)
 
 
-@pytest.mark.parametrize(("y", "n", "nu"), [(0.0065, 0.08, 0.31), (0.025, 0.2, 0.2)])
-def test_a_fresh_run_off_the_grid(y: float, n: float, nu: float) -> None:
-    """Our finite elements on solids and a mesh that the table has not seen."""
-    E, R = 100e9, 1e-5
+def test_a_fresh_run_off_the_grid() -> None:
+    """Our finite elements on a solid and a mesh that the table has not seen, in small steps: within
+    two standard uncertainties of the table, and 0.15 % for this run's own steps and elements."""
+    y, n, nu, E, R = 0.04, 0.2, 0.2, 100e9, 1e-5
     E_star = E / (1 - nu**2)
     solid = stress.Material(E=E, nu=nu, yield_stress=y * E_star, exponent=n)
     run = stress.solve(
         stress.Stack(solid), stress.cone(blunted.HALF_ANGLE, radius=R),
         stress.Protocol.to_depth(0.9 * R, unload=False),
-        mesh=stress.Effort(12, 30, 5), errors=False, fields=False,
+        mesh=stress.Effort(13, 80, 5), errors=False, fields=False,
     )  # fmt: skip
     use = run.depth > 0.3 * R
     x = run.depth[use] / R
     found = blunted.depth(np.log(run.force[use] / (E_star * R**2)), np.log(y), n, nu).value
     off = found / x - 1
-    assert abs(np.mean(off)) < 2 * np.mean(blunted.relative_error(x))
-    assert np.std(off) < 0.01  # the contact edge passes from element to element
+    assert abs(np.mean(off)) < 2 * np.mean(blunted.relative_error(x)) + 0.0015
+    assert np.std(off) < 0.004  # the contact edge passes from element to element

@@ -9,7 +9,7 @@ strains. By dimensional analysis, with E* = E/(1 - nu^2),
 and Phi is the inverse, f = Phi(ln(h/R), ln y, n, nu). Below first yield X follows Hertz's
 (3 f/4)^(2/3) [hertz1881] and leaves it as the root of h/R where nu is not 1/2, because the surface
 moves inwards. Pile-up and sink-in are included. The table, its making and its errors are described
-in docs/explanation/blunted-tip.md; scripts/blunted_table.py makes it.
+in docs/explanation/blunted-tip.md; scripts/blunted_table.py and blunted_write.py make it.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ _SLACK = 1e-9
 class Law:
     """The table. ``kernel`` is what :mod:`~drypoint.contact.blunted_kernels` takes.
 
-    ``error_at`` (m,) holds ln(h/R), ``errors`` (K, m) relative errors of X there, one row per solid
-    that is not on the grid of the table; ``error_names`` says which.
+    ``error_at`` (m,) holds ln(h/R), ``errors`` (K, m) relative errors of X there: the sum of the
+    rows' outer products is their covariance. ``error_names`` says what each row comes from.
     """
 
     kernel: kernels.Table
@@ -173,8 +173,10 @@ def error_modes(x: ArrayLike) -> Floats:
     Returns
     -------
     array, shape (K, m)
-        One row per solid off the grid. Their mean outer product is a covariance of the law's error
-        along one loading curve: the rows are samples of a smooth curve, not independent points.
+        One row per solid off the grid of the table, then one per solid whose discretisation error
+        was corrected. Rows are divided by the root of the number of rows of their kind, so that
+        ``modes.T @ modes`` is the covariance of the law's error along one loading curve. Each row
+        is a smooth curve; the errors of neighbouring points are not independent.
     """
     known = law()
     at = np.asarray(x, dtype=np.float64)
@@ -183,7 +185,27 @@ def error_modes(x: ArrayLike) -> Floats:
 
 
 def relative_error(x: ArrayLike) -> Floats:
-    """Standard uncertainty of X at given force, relative: root mean square of the errors found."""
+    """Relative standard uncertainty of X at given force, from the error modes."""
     known = law()
     ln_x = np.log(np.maximum(np.asarray(x, dtype=np.float64), 1e-300))
-    return np.interp(ln_x, known.error_at, np.sqrt(np.mean(known.errors**2, axis=0)))
+    return np.interp(ln_x, known.error_at, np.sqrt(np.sum(known.errors**2, axis=0)))
+
+
+def level_and_tilt(low: float, high: float) -> tuple[float, float]:
+    """The same in two independent numbers for a window of h/R.
+
+    Each error mode is fitted by a + b (ln(h/R) - its mean over the window); the level is the root
+    of the sum of squares of a, the tilt that of b. A level acts as a scale of depth and is absorbed
+    by the tip radius; a tilt moves the zero.
+    """
+    if not 0 < low < high <= DEEPEST:
+        raise ContactError(
+            f"Invalid window of depth over tip radius: got {low:.4g} to {high:.4g}; expected "
+            f"rising values above 0, up to {DEEPEST:.4g}.",
+            remedy="Give the least and the greatest h/R that are used.",
+        )
+    at = np.linspace(np.log(low), np.log(high), 50)
+    curves = error_modes(np.exp(at)) / np.exp(at)
+    off = at - np.mean(at)
+    b = curves @ off / (off @ off)
+    return float(np.sqrt(np.sum(curves.mean(axis=1) ** 2))), float(np.sqrt(np.sum(b**2)))

@@ -2,12 +2,12 @@
 
 v = ln(X/X_H), the depth over Hertz's at the same force, is
 
-    v(ln f, ln y, n, k) = s g(ln f, k) + w_0(q, ln y, n) + (k - k_0) w_1(q, ln y, n)
+    v(ln f, ln y, n, k) = s g(ln f, k) + w(q, ln y, n, k)
 
 with f = F/(E* R^2), y = Y/E*, s = (3 f/4)^(1/3) (the root of Hertz's h/R), q = ln f - shear ln y
 and k = (1 - 2 nu)/(1 - nu), to which the radial motion of the surface is proportional. g is the
-elastic part (a polynomial of second degree in k), w the part due to yielding. All are uniform cubic
-B-splines, so that v has two continuous derivatives in every argument.
+elastic part, w the part due to yielding. Both are polynomials of second degree in k, of k - k_0 for
+w, and uniform cubic B-splines in the rest, so that v has two continuous derivatives.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
-#: Elastic coefficients (3, m), coefficients of w (2, q, ln y, n), and numbers: start and step of
+#: Elastic coefficients (3, m), coefficients of w (3, q, ln y, n), and numbers: start and step of
 #: ln f, q, ln y, n, then shear, k_0, greatest depth.
 Table = tuple[Floats, Floats, Floats]
 
@@ -67,12 +67,12 @@ def fold(
         value, slope_y, slope_n, slope_k = 0.0, 0.0, 0.0, 0.0
         for a in range(4):
             for b in range(4):
-                extra = w[1, q, i + a, j + b]
-                c = w[0, q, i + a, j + b] + off * extra
+                first_k, second_k = w[1, q, i + a, j + b], w[2, q, i + a, j + b]
+                c = w[0, q, i + a, j + b] + off * (first_k + off * second_k)
                 value += by[a] * bn[b] * c
                 slope_y += dy[a] * bn[b] * c
                 slope_n += by[a] * dn[b] * c
-                slope_k += by[a] * bn[b] * extra
+                slope_k += by[a] * bn[b] * (first_k + 2.0 * off * second_k)
         line[q, 0], line[q, 1] = value, slope_y / at[5]
         line[q, 2], line[q, 3] = slope_n / at[7], slope_k
 
