@@ -132,7 +132,7 @@ def declared(kind: type, *, beyond: bool = False) -> list[Any]:
     return [
         pytest.param(model, rule, id=f"{model.__name__}-{'+'.join(rule.keys)}-{i}")
         for model in MODELS
-        for i, rule in enumerate(model.rules)
+        for i, rule in enumerate(model.key_rules)
         if model is not StudyFile
         and isinstance(rule, kind)
         and beyond == (isinstance(getattr(rule, "when", None), Where))

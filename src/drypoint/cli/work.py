@@ -138,6 +138,8 @@ def rerun_command(
         changes += changes_between(base, load_study(recipe))
     with watching(False) as watch:
         found = rerun(base, changes, watch=watch)
+    for words in found.editions():
+        print(words)
     rows = []
     for m in found.moved:
         # Rounding of the last bit is no move.

@@ -41,7 +41,7 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
 
     #: Which keys are needed, allowed or exclusive (:mod:`drypoint.recipe.rules`).
-    rules: ClassVar[tuple[Any, ...]] = ()
+    key_rules: ClassVar[tuple[Any, ...]] = ()
     #: Keys that came later: at their default they are left out of the hash of a study file, so that
     #: hashes of earlier files stay as they were.
     younger: ClassVar[tuple[str, ...]] = ()

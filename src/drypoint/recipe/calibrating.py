@@ -95,7 +95,7 @@ class ReferenceKeys(Section):
     u_nu: NonNegative | None = key("Its standard uncertainty.", None)
     certificate: str = key("Certificate of the reference.", "")
 
-    rules: ClassVar = (Needed(("E_GPa",), MODULUS_LEFT_OPEN, _modulus_remedy),)
+    key_rules: ClassVar = (Needed(("E_GPa",), MODULUS_LEFT_OPEN, _modulus_remedy),)
 
 
 class BlockKeys(Section):
@@ -184,7 +184,7 @@ class CalibrationKeys(Section):
     )
     blocks: tuple[BlockKeys, ...] = key("Certified blocks that verify the calibration.", ())
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(
             ("identified_by",),
             ONE_MATERIAL,

@@ -36,7 +36,7 @@ _AREA_NEEDS = "An area function “{value}” needs it."
 def _area_only(given: Given) -> str:
     """The keys that an area function of this form may have."""
     idle = {
-        k for r in Area.rules if isinstance(r, Only) and not r.when.holds(given) for k in r.keys
+        k for r in Area.key_rules if isinstance(r, Only) and not r.when.holds(given) for k in r.keys
     }
     fit = [k for k in Area.model_fields if k not in {"kind", "file", *idle}]
     return f"Allowed: {', '.join(fit)}."
@@ -93,7 +93,7 @@ class Area(Section):
         "File that holds the keys of this table instead, relative to the study file.", None
     )
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Alone("file", "Write it in that file instead."),
         Needed(("coefficients_nm", "h_min_nm", "h_max_nm"), _SERIES, _AREA_NEEDS),
         Needed(("h_c_nm", "A_nm2"), _TABLE, _AREA_NEEDS),
@@ -148,7 +148,7 @@ class TipKeys(Section):
     serial: str = key("Serial number of the indenter.", "")
     area: Area | None = key("Area function; the ideal shape where left out.", None)
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(("half_angle_deg",), _CONE, "A {value} needs it."),
         Needed(("radius_nm",), _ROUND, "A {value} needs it."),
         Needed(("radius_nm",), _BLUNT, "A blunted tip needs it."),

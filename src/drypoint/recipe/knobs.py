@@ -74,6 +74,8 @@ class Segments(Section):
 class Zero(Section):
     """The zero point: where contact begins."""
 
+    younger: ClassVar = ("law", "base_line", "exponent_range")
+
     method: Literal["first contact", "threshold", "declared", "as recorded"] = knob(
         ZeroOptions, "method", "How the zero point is found.", room="zero"
     )
@@ -119,12 +121,34 @@ class Zero(Section):
         unit="nm",
         room="zero",
     )
+    law: Literal["power", "auto"] = knob(
+        ZeroOptions,
+        "law",
+        "Law of first contact: “power” takes exponent and u_exponent for all tests; “auto” the law "
+        "of a blunted tip where the tip has a radius, else a power that the tests of a specimen "
+        "find together in exponent_range.",
+        room="zero",
+    )
+    exponent_range: Range = knob(
+        ZeroOptions,
+        "exponent_range",
+        "Exponents that are as likely beforehand, where a power is found from the records.",
+        room="zero",
+    )
+    base_line: Literal["constant", "line"] = knob(
+        ZeroOptions,
+        "base_line",
+        "Force before contact: a constant, or a line against depth that goes on after contact.",
+        room="zero",
+    )
 
-    rules: ClassVar = _declared("depth_nm")
+    key_rules: ClassVar = _declared("depth_nm")
 
 
 class Drift(Section):
     """Thermal drift."""
+
+    younger: ClassVar = ("curvature",)
 
     method: Literal["drift hold", "declared", "none"] = knob(
         DriftOptions, "method", "Where the drift rate comes from.", room="drift"
@@ -146,8 +170,14 @@ class Drift(Section):
         unit="nm/s",
         room="drift",
     )
+    curvature: bool = knob(
+        DriftOptions,
+        "curvature",
+        "Test whether the rate changes during the hold, and let that be felt in its uncertainty.",
+        room="drift",
+    )
 
-    rules: ClassVar = _declared("rate_nm_per_s")
+    key_rules: ClassVar = _declared("rate_nm_per_s")
 
 
 class Analysis(Section):

@@ -68,7 +68,7 @@ class FilmLayerKeys(Section):
     )
     u_residual_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(("E_GPa",), LAYER_MODULUS_LEFT_OPEN, sought_or_not),
         Needed(("nu",), NOT_UPPERMOST, _NUMBER),
         Needed(("thickness_nm",), THICKNESS_LEFT_OPEN, _NUMBER),
@@ -94,7 +94,7 @@ class FilmSubstrateKeys(Section):
     )
     u_hardness_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(("E_GPa", "nu"), Has("reference", yes=False), _NUMBER),
         Only(
             ("E_GPa", "u_E_GPa", "nu", "u_nu"),

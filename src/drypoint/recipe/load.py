@@ -18,6 +18,7 @@ from drypoint.recipe.benches import (
 )
 from drypoint.recipe.checks import cross_checks
 from drypoint.recipe.checks_calibration import bench_problems, calibration_problems
+from drypoint.recipe.editions import with_edition
 from drypoint.recipe.equipment import Area
 from drypoint.recipe.locate import key_lines
 from drypoint.recipe.problems import Problem, StudyError, from_pydantic, raise_all
@@ -63,6 +64,7 @@ def read_study(text: str, path: Path | str) -> Study:
     if refused is not None:
         problems.append(refused)
         document = {"drypoint": 1, **document}
+    document = with_edition(document)
     body = json.dumps(document, default=str)  # dates of TOML become text
     try:
         study = StudyFile.model_validate_json(body)

@@ -75,7 +75,7 @@ def _table(section: type[Section]) -> str:
         "|---|---|---|---|---|---|",
     ]
     for name, info in _ordered(section):
-        said = [rule.words(name) for rule in section.rules]
+        said = [rule.words(name) for rule in section.key_rules]
         needs = [words for words in said if words.startswith("**")]
         former = [f"Formerly `{old}`, which is still read." for old in _former(section, name)]
         words = [info.description or "", *(w for w in said if w and w not in needs), *former]

@@ -1,6 +1,6 @@
 """Which keys of a section are needed, allowed or exclusive, depending on its other keys.
 
-A section declares such rules once, in ``Section.rules``. The validator applies them
+A section declares such rules once, in ``Section.key_rules``. The validator applies them
 (:mod:`drypoint.recipe.ruling`), the reference page and the JSON Schema print them.
 """
 

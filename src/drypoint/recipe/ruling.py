@@ -41,7 +41,7 @@ def section_faults(
 
 
 def _faults(given: Given) -> list[Problem]:
-    rules = given.section.rules
+    rules = given.section.key_rules
     alone = [f for r in rules if isinstance(r, Alone) for f in r.faults(given)]
     return alone or [f for r in rules for f in r.faults(given)]
 

@@ -38,7 +38,14 @@ RENAMED: dict[tuple[str, str], str] = {("output", "excel"): "xlsx"}
 class StudyFile(Choices):
     """A study file, version 1."""
 
+    younger: ClassVar = ("rules",)
+
     drypoint: Literal[1] = key("Version of the study file.")
+    rules: Literal[1, 2] = key(
+        "Edition of the rules: which defaults and methods hold where this file is silent "
+        "(docs/explanation/editions.md). Without it the first edition, as ever.",
+        1,
+    )
     study: About = key("What the study is.")
     records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
         "Raw files of indentation tests; one such table for each way in which files are read.", ()
@@ -64,7 +71,7 @@ class StudyFile(Choices):
     scratch: ScratchKeys = key("Scratch tracks.", ScratchKeys)
     output: Output = key("What is written, and where.", Output)
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(
             ("records",),
             NOTHING_ELSE,
@@ -96,7 +103,7 @@ def to_toml(study: StudyFile) -> str:
 def _conditions(model: type[Section]) -> list[dict[str, Any]]:
     """The rules of a section that a JSON Schema of this section alone can state."""
     found: list[dict[str, Any]] = []
-    for rule in model.rules:
+    for rule in model.key_rules:
         if isinstance(rule, OneOf) and rule.needed:
             found.append({"oneOf": [{"required": [k]} for k in rule.keys]})
         if isinstance(rule, Needed) and isinstance(rule.when, Is) and "." not in rule.when.key:

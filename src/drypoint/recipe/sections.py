@@ -69,7 +69,7 @@ class ColumnKeys(Section):
         source="cf2023",
     )
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         OneOf(
             ("name", "index"),
             "Give the column's name as in the file, or its index from 1.",
@@ -134,7 +134,7 @@ class Records(Section):
         "Relative humidity during these tests; replaces what the files say.", None, unit="%"
     )
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(("tip",), several("tips", "tip"), listed("tips"), _SEVERAL),
         Needed(("frame",), several("frames", "frame"), listed("frames"), _SEVERAL),
         Needed(("bench",), BENCH_LEFT_OPEN, bench_remedy, bench_what),
@@ -186,7 +186,7 @@ class Specimen(Section):
     flags: Flags | None = key("Choices for this specimen alone.", None)
     dynamic: Dynamic | None = key("Choices for this specimen alone.", None)
 
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(
             ("nu",),
             RATIO_LEFT_OPEN,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from drypoint.errors import DrypointError
 from drypoint.parsing import toml_document
+from drypoint.recipe.editions import CURRENT
 from drypoint.recipe.knobs import Analysis, Drift, Zero
 from drypoint.recipe.load import read_study
 from drypoint.recipe.schema import VERSION
@@ -82,7 +83,8 @@ def starting_recipe(
     parts = [
         f"{head}# How this study is computed. Decisions about single tests stand in the\n"
         "# decisions file beside it; raw files are never changed.\n"
-        f"drypoint = {VERSION}\n",
+        f"drypoint = {VERSION}\n"
+        f"rules = {CURRENT}   # edition of the rules: defaults and methods\n",
         "[study]\n"
         f"name = {value_text(name)}\n"
         f"question = {value_text(question)}   # the question that the numbers shall answer\n"

@@ -83,7 +83,7 @@ class SolidKeys(Section):
     u_residual_stress_GPa: NonNegative = key("Its standard uncertainty.", 0.0, unit="GPa")
 
     late: ClassVar = True
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         Needed(("E_GPa", "nu"), unless("the specimen"), "Every layer and the substrate need it."),
         OneOf(("yield_GPa", "hardness_GPa", "yield_table"), _ONE),
         OneOf(("hardening_exponent", "hardness_GPa"), _HARDENING),
@@ -100,8 +100,8 @@ class StressLayerKeys(SolidKeys):
         "Its standard uncertainty; the specimen's where both are left out.", None, unit="nm"
     )
 
-    rules: ClassVar = (
-        *SolidKeys.rules,
+    key_rules: ClassVar = (
+        *SolidKeys.key_rules,
         Needed(
             ("thickness_nm",),
             unless("the specimen"),
@@ -157,7 +157,7 @@ class StressKeys(Section):
     )
 
     late: ClassVar = True
-    rules: ClassVar = (
+    key_rules: ClassVar = (
         OneOf(("force_mN", "depth_nm"), "Give the largest force or the largest depth.", True),
         OneOf(("tip", "bench", "shape"), _ONE),
         Only(

@@ -249,9 +249,9 @@ def _context(
         force_rate=np.full(n, np.inf), moment_total=zeros, moment_back=zeros,
         t_slope_sqrt=zeros, m_per_C=ctx.m_per_C[of], C_per_C=zeros, creep_per_rate=zeros,
         seen=np.zeros(n, dtype=bool), zero_per_exponent=ctx.zero_per_exponent[of],
-        zero_law_of_row=ctx.zero_law_of_row[of] if ctx.zero_laws else ctx.zero_law_of_row,
-        zero_per_law=ctx.zero_per_law[of] if ctx.zero_laws else ctx.zero_per_law,
-        zero_per_radius=ctx.zero_per_radius[of] if ctx.zero_laws else ctx.zero_per_radius,
+        zero_law_of_row=ctx.zero_law_of_row[of],
+        zero_per_law=ctx.zero_per_law[of],
+        zero_per_radius=ctx.zero_per_radius[of],
     )  # fmt: skip
 
 

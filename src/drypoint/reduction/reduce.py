@@ -349,7 +349,12 @@ def _law_part(corrected: Corrected, test: NDArray[np.int64]) -> dict[str, Any]:
     """What the rows of a context take from the laws of first contact."""
     own = corrected.zero.by_law
     if own is None:
-        return {}
+        none = np.zeros(len(test))
+        return {
+            "zero_law_of_row": np.full(len(test), -1, dtype=np.int64),
+            "zero_per_law": none,
+            "zero_per_radius": none,
+        }
     return {
         "zero_laws": own.names,
         "zero_law_of_row": own.of_test[test],

@@ -15,6 +15,8 @@ from drypoint import paths
 from drypoint.errors import PathError, RecipeError, Where
 from drypoint.parsing import toml_document
 from drypoint.recipe import Study, dumps, load_study, read_study
+from drypoint.recipe.editions import what_changes
+from drypoint.recipe.toml_text import value_text
 from drypoint.run.columns import COLUMNS, column, factor_of
 from drypoint.run.progress import Watch
 from drypoint.run.rerun_along import Moved, moved_along
@@ -38,6 +40,17 @@ class Rerun:
     after: StudyResult
     changes: tuple[Change, ...]
     moved: tuple[Moved, ...]
+
+    def editions(self) -> list[str]:
+        """What another edition of the rules changes and why, a line for each default; empty where
+        both runs keep to the same edition."""
+        a, b = self.before.study.file.rules, self.after.study.file.rules
+        if a == b:
+            return []
+        lines = [f"Rules: edition {a} before, edition {b} after."]
+        for name, value, why in what_changes(a, b):
+            lines.append(f"  {name} = {value_text(value)}: {why}")
+        return lines
 
     def table(self) -> pl.DataFrame:
         """A row for each specimen and property; a column ``by_KEY`` for each change.
