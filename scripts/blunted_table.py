@@ -1,7 +1,7 @@
 """Makes the law of first contact of a blunted tip from our own finite elements.
 
-    python scripts/blunted_table.py FOLDER base|nu|steps|mesh|check   (minutes each; resumes)
-    python scripts/blunted_write.py FOLDER                            (seconds; writes the npz)
+    python scripts/blunted_table.py FOLDER base|nu|steps|mesh|check|shape   (minutes each; resumes)
+    python scripts/blunted_write.py FOLDER      (seconds; writes the npz)
 
 Presses a rigid sphero-cone of 70.3 degrees into solids that yield by von Mises and harden
 as Y (1 + E eps_p/Y)^n, in several runs per solid, each with a mesh made for its depth; every run
@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 import drypoint.stress as stress
+from drypoint.stress import touch
 from drypoint.stress.protocol import Leg
 
 PSI = float(np.radians(70.3))
@@ -40,7 +41,7 @@ N_NODES = (0.0, 0.25, 0.5, 0.125, 0.375)  # the ones that a coarse table needs f
 @dataclass(frozen=True)
 class Solid:
     """Y/E*, exponent, Poisson's ratio, fineness of the mesh, kind of hardening, modulus of the tip
-    over that of the solid, steps per leg."""
+    over that of the solid, steps per leg, shape of the tip's end."""
 
     y: float
     n: float
@@ -49,11 +50,13 @@ class Solid:
     hardening: str = "power"
     tip: float = np.inf
     steps: int = STEPS
+    cap: str = "ball"
 
     @property
     def name(self) -> str:
         out = f"{self.hardening}_y{self.y:.6f}_n{self.n:.4f}_nu{self.nu:.3f}_m{self.elements}"
         out = out if self.steps == STEPS else f"{out}_s{self.steps}"
+        out = out if self.cap == "ball" else f"{out}_{self.cap}"
         return out if np.isinf(self.tip) else f"{out}_t{self.tip:.1f}"
 
     def material(self) -> stress.Material:
@@ -82,10 +85,20 @@ class Solid:
         return out[:FINE_RUNS] if self.elements == FINE_ELEMENTS else out
 
 
+def hyperboloid() -> stress.Profile:
+    """A hyperbola with the same radius at its end and the same cone far from it."""
+    r = R * np.linspace(0, 40**0.5, 800) ** 2
+    slope, c = 1 / np.tan(PSI), R / np.tan(PSI) ** 2
+    root = np.sqrt(c**2 + (slope * r) ** 2)
+    curve = np.ascontiguousarray(np.column_stack([r, root - c, slope**2 * r / root]))
+    top = float(curve[-1, 1])
+    return stress.Profile("hyperboloid", touch.CURVE, (0.0,) * 4, curve, h_limit=top)
+
+
 def press(solid: Solid, deepest: float) -> np.ndarray:
     """Columns h/R, F/(E* R^2), a/R of one loading; E* is the reduced modulus."""
     E_star = E / (1 - solid.nu**2)
-    tip = stress.cone(PSI, radius=R)
+    tip = stress.cone(PSI, radius=R) if solid.cap == "ball" else hyperboloid()
     if np.isfinite(solid.tip):  # diamond's Poisson's ratio
         tip = tip.elastic(solid.tip * E, 0.07)
         E_star = 1 / (1 / E_star + 1 / tip.E_star_tip)
@@ -143,11 +156,22 @@ def check() -> list[Solid]:
     ]  # fmt: skip
 
 
+def shapes() -> list[Solid]:
+    """Another shape of the end, on solids that yield early enough for it to matter."""
+    solids = ((0.03, 0.05, 0.23), (0.01, 0.0, 0.3), (0.006, 0.1, 0.3), (0.002, 0.2, 0.33))
+    return [Solid(y, n, nu, cap="hyperboloid") for y, n, nu in solids]
+
+
 def solve_all(folder: Path, which: str) -> None:
     folder.mkdir(parents=True, exist_ok=True)
-    for solid in {"base": base, "nu": other_nu, "steps": finer, "mesh": fine_mesh, "check": check}[
-        which
-    ]():
+    for solid in {
+        "base": base,
+        "nu": other_nu,
+        "steps": finer,
+        "mesh": fine_mesh,
+        "check": check,
+        "shape": shapes,
+    }[which]():
         path = folder / f"{solid.name}.npz"
         lock = path.with_suffix(".begun")
         if path.exists():

@@ -24,7 +24,7 @@ from blunted_fit import (
     line,
     points,
 )
-from blunted_table import NU, Y_NODES, Solid, check
+from blunted_table import NU, Y_NODES, Solid, check, shapes
 from scipy.optimize import least_squares
 
 from drypoint.contact import blunted_kernels as kernels
@@ -112,11 +112,13 @@ def main(folder: Path, out: Path) -> None:
     made = Made(folder, coefficients(folder, corrected=True))
     solids = check()
     errors = np.array([plain.error(s) for s in solids])
+    ends = np.array([plain.error(s) for s in shapes()])
     names, rows = discretisation_modes(made)
     scaled = np.concatenate([errors / np.sqrt(len(errors)), rows / np.sqrt(len(rows))])
     stored = {
         "error_at": ERROR_AT,
         "errors": scaled.astype(np.float32),
+        "shape_errors": ends.astype(np.float32),
         "error_names": np.array([*(s.name for s in solids), *names]),
     }
     np.savez_compressed(out, **made.data, **stored)
@@ -124,6 +126,8 @@ def main(folder: Path, out: Path) -> None:
     print(f"{'h/R':45s}", " ".join(f"{x:6.4f}" for x in np.exp(ERROR_AT[::3])))
     for name, e in zip([*(s.name for s in solids), *names], [*errors, *rows], strict=True):
         print(f"{name:45s}", percents(e))
+    for s, e in zip(shapes(), ends, strict=True):
+        print(f"{s.name:45s}", percents(e))
     for what, e in (("solids", errors), ("discretisation", rows)):
         print(f"{'rms of ' + what + ', %':45s}", percents(np.sqrt(np.mean(e**2, axis=0))))
 

@@ -224,3 +224,15 @@ def test_a_fresh_run_off_the_grid() -> None:
     off = found / x - 1
     assert abs(np.mean(off)) < 2 * np.mean(blunted.relative_error(x)) + 0.0015
     assert np.std(off) < 0.004  # the contact edge passes from element to element
+
+
+def test_another_end_of_the_tip() -> None:
+    """A hyperboloid lacks twice as much of the cone's point as a ball of the same radius: equal for
+    small contacts, less deep at equal force where the ball turns into the cone, less so beyond.
+    """
+    x = np.array([2e-4, 0.003, 0.2, 1.5])
+    modes = blunted.shape_modes(x) / x
+    assert modes.shape == (4, 4)
+    assert np.all(np.abs(modes[:, 0]) < 0.003) and np.all(np.abs(modes[:, 1]) < 0.015)
+    assert np.all(modes[:, 2] < -0.08) and np.all(modes[:, 2] > -0.25)
+    assert np.all(np.abs(modes[:, 3]) < 0.5 * np.abs(modes[:, 2]))
