@@ -19,7 +19,10 @@ from drypoint.contact import blunted
 Floats = NDArray[np.float64]
 
 #: Smooth errors of the tabulated law that are fitted along, as many as tell them apart.
-_MODES = 3
+_MODES = 4
+#: A tip's end is no perfect sphere: standard deviation of its share of the way to a hyperboloid with
+#: the same radius and cone (our own choice).
+_CAP = 0.2
 #: Exponents of a sphere (Hertz) and of a cone (Sneddon), the ends of the power law's range.
 SPHERE, CONE = 1.5, 2.0
 
@@ -109,9 +112,9 @@ def _error_modes() -> tuple[Floats, Floats]:
     """ln(h/R), and the principal smooth errors of the table there (relative), shape (k, m), each
     with its standard deviation inside."""
     known = blunted.law()
-    _, s, v = np.linalg.svd(known.errors, full_matrices=False)
-    size = s[:_MODES] / np.sqrt(len(known.errors))
-    return known.error_at, size[:, None] * v[:_MODES]
+    cap = _CAP * known.shape_errors / np.sqrt(len(known.shape_errors))
+    _, s, v = np.linalg.svd(np.concatenate([known.errors, cap]), full_matrices=False)
+    return known.error_at, s[:_MODES, None] * v[:_MODES]
 
 
 def _count() -> int:

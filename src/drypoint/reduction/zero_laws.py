@@ -37,7 +37,7 @@ _R_RANGE = (5e-9, 1e-3)
 _ANGLE = np.radians(1.5)
 #: Relative uncertainty of the contact modulus read off the unloading beyond its own: the elastic
 #: rule with beta = 1 (Oliver and Pharr 2004 give 1.02 to 1.08).
-_U_MODULUS = 0.05
+_U_MODULUS = 0.08
 #: Y/E* beforehand: hardness over about 2.6 (Tabor 1951, and less on stiff elastic solids), within
 #: a factor of two; hardening exponents of engineering solids, 0.2 +- 0.2.
 _TABOR, _U_LN_Y, _N, _U_N = 2.6, 0.7, 0.2, 0.2
