@@ -11,6 +11,9 @@ from drypoint.errors import DecisionError, RecipeError
 from drypoint.recipe import read_journal, read_study
 
 DEEP = 5000
+#: Seconds of the processor that no refusal comes near (the slowest takes about one): a guard against
+#: work that grows with the square of the file, not a measure of speed.
+HANGS = 30.0
 TEXTS = {
     "list": 'drypoint = 1\n[study]\nname = "a"\nx = ' + "[" * DEEP + "]" * DEEP,
     "table": "drypoint = 1\nx = " + "{ a = " * DEEP + "1" + " }" * DEEP,
@@ -33,10 +36,10 @@ TEXTS = {
 
 @pytest.mark.parametrize("kind", TEXTS)
 def test_a_study_file_without_bounds(kind: str) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(RecipeError) as caught:
         read_study(TEXTS[kind], "s.toml")
-    assert time.perf_counter() - start < 5.0
+    assert time.process_time() - start < HANGS
     assert len(str(caught.value)) < 200_000
     if "key" in kind.split()[:2] or kind in ("list", "table", "header"):
         assert "more than 50 deep; expected at most 50" in caught.value.what

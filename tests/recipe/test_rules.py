@@ -172,7 +172,7 @@ def test_exclusive_keys(model: type[Section], rule: OneOf) -> None:
 
 
 def test_a_key_that_stands_alone() -> None:
-    found = [(m, r) for m in MODELS for r in m.rules if isinstance(r, Alone)]
+    found = [(m, r) for m in MODELS for r in m.key_rules if isinstance(r, Alone)]
     assert found
     for model, rule in found:
         for key in set(model.model_fields) - {rule.key}:
@@ -302,15 +302,15 @@ def test_every_need_beyond_its_section_has_an_example() -> None:
     known = {
         (model.__name__, key)
         for model in MODELS
-        for rule in model.rules
+        for rule in model.key_rules
         if isinstance(rule, Needed)
         and isinstance(rule.when, Where)
         # Inherited rules are tried once.
-        and not any(rule in base.rules for base in model.__mro__[1:] if hasattr(base, "rules"))
+        and not any(rule in base.key_rules for base in model.__mro__[1:] if hasattr(base, "key_rules"))
         for key in rule.keys
     }
     assert known == set(BEYOND)
-    assert {"+".join(r.keys) for r in StudyFile.rules} == {*WHOLE, "tips"}
+    assert {"+".join(r.keys) for r in StudyFile.key_rules} == {*WHOLE, "tips"}
 
 
 @pytest.mark.parametrize("case", BEYOND, ids=lambda c: ".".join(c))
@@ -375,7 +375,7 @@ def test_the_reference_has_every_word_and_every_need(model: type[Section]) -> No
                 assert text in row, f"{key}: {word}"
             if info.is_required():
                 assert "**needed** |" in row, key
-            for rule in model.rules:
+            for rule in model.key_rules:
                 assert rule.words(key) in row, key
 
 

@@ -13,7 +13,7 @@ from drypoint.recipe.checks_specimens import specimen_checks
 from drypoint.recipe.equipment import TipKeys
 from drypoint.recipe.locate import Path
 from drypoint.recipe.parts import Document, table_list, tables, valid, without_faults
-from drypoint.recipe.problems import Problem, show, unknown
+from drypoint.recipe.problems import MOST, Problem, show, unknown
 from drypoint.recipe.questions import Comparison, SeriesKeys
 from drypoint.recipe.ruling import rule_faults, section_faults
 from drypoint.recipe.schema import StudyFile
@@ -31,7 +31,8 @@ def cross_checks(document: Document) -> list[Problem]:
     kinds: tuple[tuple[str, type[Records]], ...] = (("records", Records), ("tracks", Tracks))
     for name, model in kinds:
         for i, table in enumerate(table_list(document, name)):
-            found += _record_names(name, i, table, specimens, tips, document)
+            few = len(found) < MOST
+            found += _record_names(name, i, table, (specimens, tips, document), few)
             records = without_faults(model, table)
             if records is not None:
                 found += _columns((name, i), records)
@@ -48,8 +49,9 @@ def cross_checks(document: Document) -> list[Problem]:
 
 
 def _record_names(
-    name: str, i: int, table: Document, specimens: Document, tips: Document, document: Document
+    name: str, i: int, table: Document, named: tuple[Document, Document, Document], guess: bool
 ) -> list[Problem]:
+    specimens, tips, document = named
     found = []
     frames = tables(document, "frames")
     for key, kind, known, table_name in (
@@ -60,7 +62,7 @@ def _record_names(
         path: Path = (name, i, key)
         given = table.get(key)
         if isinstance(given, str) and given not in known:
-            what, allowed = unknown(given, kind, known)
+            what, allowed = unknown(given, kind, known, guess=guess)
             if not known:
                 allowed = f"Add a table [{table_name}.{given or 'NAME'}]."
             found.append(Problem(path, what, allowed))

@@ -20,6 +20,7 @@ def specimen_checks(document: Document, specimens: Document) -> list[Problem]:
     names = Choices.model_fields
     common = valid(Choices, {k: document[k] for k in names if k in document})
     found: list[Problem] = []
+    used = _records_of(document)
     for name, table in specimens.items():
         path: Path = ("specimens", name)
         partly = without_faults(Specimen, table)
@@ -29,8 +30,18 @@ def specimen_checks(document: Document, specimens: Document) -> list[Problem]:
         specimen = valid(Specimen, table)
         if common is None or specimen is None:
             continue
-        found += _rules(document, name, merged(common, specimen))
+        found += _rules(document, name, merged(common, specimen), used.get(name, []))
     return found
+
+
+def _records_of(document: Document) -> dict[Any, list[tuple[int, Document]]]:
+    """The tables of records of each specimen, with their numbers."""
+    out: dict[Any, list[tuple[int, Document]]] = {}
+    for i, table in enumerate(table_list(document, "records")):
+        name = table.get("specimen")
+        if isinstance(name, str):
+            out.setdefault(name, []).append((i, table))
+    return out
 
 
 def _reference(path: Path, specimen: Specimen) -> list[Problem]:
@@ -55,13 +66,13 @@ def _shared_nu(path: Path, specimen: Specimen, specimens: Document) -> list[Prob
     return []
 
 
-def _rules(document: Document, specimen: str, choices: Choices) -> list[Problem]:
+def _rules(
+    document: Document, specimen: str, choices: Choices, records: list[tuple[int, Document]]
+) -> list[Problem]:
     """An area function holds only under the beta and epsilon under which it was found."""
     found = []
     tips = tables(document, "tips")
-    for i, table in enumerate(table_list(document, "records")):
-        if table.get("specimen") != specimen:
-            continue
+    for i, table in records:
         name = table.get("tip", next(iter(tips), None) if len(tips) == 1 else None)
         keys = valid(TipKeys, tips.get(name)) if isinstance(name, str) else None
         rule = keys.area.found_with if keys is not None and keys.area is not None else None

@@ -103,15 +103,20 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return options[found[0]] if found else ""
 
 
-def unknown(name: str, kind: str, known: Iterable[str]) -> tuple[str, str]:
-    """Words for a name that does not exist, and for the names that do."""
+def unknown(
+    name: str, kind: str, known: Iterable[str], *, guess: bool = True
+) -> tuple[str, str]:
+    """Words for a name that does not exist, and for the names that do.
+
+    ``guess=False`` looks for no similar name, where nobody will read the words.
+    """
     names = list(known)
     more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
     if len(name) > _LONGEST:
         name = name[: _LONGEST - 3] + "..."
-    close = nearest(name, names)
-    guess = f" Did you mean “{close}”?" if close else ""
-    return f"“{name}” is not {kind}.{guess}", "Allowed: " + ", ".join(names[:_NAMES]) + f"{more}."
+    close = nearest(name, names) if guess else ""
+    words = f" Did you mean “{close}”?" if close else ""
+    return f"“{name}” is not {kind}.{words}", "Allowed: " + ", ".join(names[:_NAMES]) + f"{more}."
 
 
 def show(value: Any) -> str:

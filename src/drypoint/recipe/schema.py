@@ -45,6 +45,7 @@ class StudyFile(Choices):
         "Edition of the rules: which defaults and methods hold where this file is silent "
         "(docs/explanation/editions.md). Without it the first edition, as ever.",
         1,
+        source="our own: what a file meant when it was written, it means for good",
     )
     study: About = key("What the study is.")
     records: Annotated[tuple[Records, ...], Field(min_length=1)] = key(
