@@ -186,7 +186,7 @@ def test_contact_is_pure() -> None:
 
 
 def test_a_load_point_takes_milliseconds() -> None:
-    """Goal: under 5 ms a load point after the first (benchmarks); here only a guard, 50 times that."""
+    """Goal: under 5 ms a load point after the first; here only a guard, 50 times that."""
     stack = ly.film(200.0, 0.3, 1.0, 100.0, 0.2)
     a = np.geomspace(0.02, 100, 40)
     ly.contact(stack, pr.cone(1.2), a)

@@ -11,8 +11,8 @@ from drypoint.errors import DecisionError, RecipeError
 from drypoint.recipe import read_journal, read_study
 
 DEEP = 5000
-#: Seconds of the processor that no refusal comes near (the slowest takes about one): a guard against
-#: work that grows with the square of the file, not a measure of speed.
+#: Seconds of the processor that no refusal comes near (the slowest takes about one): a guard
+#: against work that grows with the square of the file, not a measure of speed.
 HANGS = 30.0
 TEXTS = {
     "list": 'drypoint = 1\n[study]\nname = "a"\nx = ' + "[" * DEEP + "]" * DEEP,

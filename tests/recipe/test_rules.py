@@ -306,7 +306,9 @@ def test_every_need_beyond_its_section_has_an_example() -> None:
         if isinstance(rule, Needed)
         and isinstance(rule.when, Where)
         # Inherited rules are tried once.
-        and not any(rule in base.key_rules for base in model.__mro__[1:] if hasattr(base, "key_rules"))
+        and not any(
+            rule in base.key_rules for base in model.__mro__[1:] if hasattr(base, "key_rules")
+        )
         for key in rule.keys
     }
     assert known == set(BEYOND)

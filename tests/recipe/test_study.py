@@ -14,6 +14,7 @@ from drypoint.recipe import Study, StudyError, load_study, read_study, starting_
 from drypoint.recipe.base import UNITS, Section, from_si, option_name, to_si, unit_of
 from drypoint.recipe.calibrating import BenchKeys
 from drypoint.recipe.convert import frame_of, with_oscillator
+from drypoint.recipe.editions import CURRENT
 from drypoint.recipe.equipment import FrameKeys
 from drypoint.recipe.knobs import Analysis, Drift, Dynamic, Flags, Segments, Zero
 from drypoint.recipe.sections import ColumnKeys, Records
@@ -213,6 +214,20 @@ def test_places_beside_the_study(tmp_path: Path, study_text: str) -> None:
     assert study.decisions == tmp_path / "my.decisions.jsonl"
 
 
+MINIMAL = """drypoint = 1
+rules = {}
+[study]
+name = "x"
+[[records]]
+files = ["a.csv"]
+specimen = "a"
+[specimens.a]
+nu = 0.3
+[tips.t]
+shape = "Berkovich"
+"""
+
+
 def test_starting_recipe() -> None:
     """A new study is valid, gets the defaults, and has a table for each specimen."""
     records = '[[records]]\nfiles = ["a.csv"]\nspecimen = "steel 1"\n'
@@ -220,7 +235,8 @@ def test_starting_recipe() -> None:
     text = starting_recipe('A "new" study', records, specimens=["glass"], schema="x.json")
     study = read_study(text, "s.toml")
     assert list(study.file.specimens) == ["glass", "steel 1"]
-    assert study.options() == Options()
+    assert study.file.rules == CURRENT
+    assert study.options() == read_study(MINIMAL.format(CURRENT), "s.toml").options()
     assert study.name == 'A "new" study'
     assert text.startswith("#:schema x.json\n")
     for shape in ("cone", "sphere", "sphero-cone", "flat punch"):
@@ -236,7 +252,7 @@ def test_commented_defaults_of_a_starting_recipe_are_the_defaults() -> None:
     plain = "\n".join(
         line.removeprefix("# ") for line in ("# [corrections.zero]" + tail).split("\n")
     )
-    assert read_study(head + plain, "s.toml").options() == Options()
+    assert read_study(head + plain, "s.toml").options() == read_study(text, "s.toml").options()
 
 
 def test_a_tip_under_another_beta_may_be_recalibrated(study_text: str) -> None:

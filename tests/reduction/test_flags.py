@@ -97,7 +97,31 @@ def planted(fault: Callable[[Record], Record], cycle: object = CYCLE) -> Reduced
     return reduced(bare(batch_of([fault(simulate(truth, cycle, 8))])))  # type: ignore[arg-type]
 
 
+def by_law(b: Batch, **drift: bool) -> Reduced:
+    zero = {"law": "auto", "base_line": "line"}
+    return reduced(b, options=with_(DEFAULT, zero=zero, drift=drift))
+
+
+def layered_contact() -> Reduced:
+    """A soft film of 3 nm in front of a record that begins at contact: no blunted tip does that."""
+    truth = glass(noise=QUIET, zero_offset=300e-9)
+    b = simulate_batch([truth], single(10e-3, shape=2.0, rate=100.0), 3)
+    force = np.maximum(b.force, 0.0)
+    soft = 3e-9 * (1.0 - np.exp(-force / 15e-6))
+    return by_law(bare(replace(b, depth=b.depth + np.where(b.force > 0, soft, 0.0))))
+
+
+def decaying_drift() -> Reduced:
+    """0.3 nm/s that decays in 100 s, as after a change of specimen."""
+    b = one(single(10e-3, shape=2.0, drift_hold=60.0))
+    gone = 0.3e-9 * 100.0 * (1.0 - np.exp(-b.time / 100.0))
+    return by_law(replace(b, depth=b.depth + gone), curvature=True)
+
+
 DESERVED: dict[str, Callable[[], Reduced]] = {
+    "unsteady drift": decaying_drift,
+    "first contact misfit": layered_contact,
+    "few samples at contact": lambda: by_law(one(single(10e-3, shape=1.0, rate=5.0))),
     "no drift hold": lambda: reduced(one(single(10e-3, shape=2.0, drift_hold=0.0))),
     "drift": lambda: reduced(one(drift_rate=0.1e-9)),
     "zero by threshold": lambda: reduced(few_samples()),

@@ -103,9 +103,7 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return options[found[0]] if found else ""
 
 
-def unknown(
-    name: str, kind: str, known: Iterable[str], *, guess: bool = True
-) -> tuple[str, str]:
+def unknown(name: str, kind: str, known: Iterable[str], *, guess: bool = True) -> tuple[str, str]:
     """Words for a name that does not exist, and for the names that do.
 
     ``guess=False`` looks for no similar name, where nobody will read the words.

@@ -11,6 +11,7 @@ from pydantic import Field
 from drypoint.recipe.base import Section, key, sections
 from drypoint.recipe.calibrating import BenchKeys, CalibrationKeys, CertificateKeys
 from drypoint.recipe.context import NOTHING_ELSE, TESTED, TIP_LEFT_OPEN
+from drypoint.recipe.editions import CURRENT, FIRST
 from drypoint.recipe.equipment import FrameKeys, TipKeys
 from drypoint.recipe.knobs import Choices, Drift, Zero
 from drypoint.recipe.questions import Comparison, SeriesKeys, UncertaintyKeys
@@ -41,7 +42,7 @@ class StudyFile(Choices):
     younger: ClassVar = ("rules",)
 
     drypoint: Literal[1] = key("Version of the study file.")
-    rules: Literal[1, 2] = key(
+    rules: Annotated[int, Field(ge=FIRST, le=CURRENT)] = key(
         "Edition of the rules: which defaults and methods hold where this file is silent "
         "(docs/explanation/editions.md). Without it the first edition, as ever.",
         1,

@@ -100,7 +100,7 @@ def members(
     for info in sorted(listed, key=lambda i: i.filename):
         place = place_of(info.filename)
         path = PurePosixPath(place)
-        if info.is_dir() or "__MACOSX" in path.parts:
+        if not info.filename or info.is_dir() or "__MACOSX" in path.parts:
             continue
         if stat.S_ISLNK(info.external_attr >> 16) or not_a_record(path):
             left.append(place)

@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from drypoint.uncertainty.noise import Quiet, line_fits
+from drypoint.uncertainty.noise import Quiet, line_fits, line_slopes
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,14 +29,36 @@ _TRAVEL = 50.0
 _SPRING = 300.0
 #: Readings in a row above the line that are a contact, and how many standard deviations above.
 _ROW, _ABOVE = 5, 4.0
+#: How far ahead the stiffness of a contact is looked for, m.
+_AHEAD = 20e-9
+
+
+@njit(cache=True, nogil=True)
+def _stiff(force: Floats, depth: Floats, i: int, stop: int, slope: float) -> bool:
+    """Whether the force rises from sample ``i`` as no spring in air does: over the next
+    :data:`_AHEAD` of depth, from the first third of its samples to the last."""
+    last = i
+    while last < stop - 1 and depth[last] - depth[i] < _AHEAD:
+        last += 1
+    third = (last + 1 - i) // 3
+    if third < 1:
+        return True
+    f0 = h0 = f1 = h1 = 0.0
+    for j in range(third):
+        f0 += force[i + j]
+        h0 += depth[i + j]
+        f1 += force[last - j]
+        h1 += depth[last - j]
+    return f1 - f0 - slope * (h1 - h0) > _SPRING * (h1 - h0)
 
 
 @njit(cache=True, nogil=True)
 def in_air(force: Floats, depth: Floats, offsets: Ints, stop: Ints) -> Ints:
     """How many samples of each test lie before contact; 0 where its record begins in contact.
 
-    A line through what was seen so far tells what comes next; contact begins with the first of
-    five readings in a row that are four standard deviations above it.
+    A line through two thirds of what was seen so far tells what comes next; contact begins with
+    the first of five readings in a row that are four standard deviations above it, where the force
+    then rises as no spring does: slow noise does not.
     """
     n = len(offsets) - 1
     out = np.zeros(n, np.int64)
@@ -45,23 +67,28 @@ def in_air(force: Floats, depth: Floats, offsets: Ints, stop: Ints) -> Ints:
         if b - a < LEAST + _ROW:
             continue
         k = sx = sy = sxx = sxy = syy = 0.0
-        above = 0
+        above, after, j, looked = 0, a, a - 1, False
         for i in range(a, b):
             x, y = depth[i] - depth[a], force[i] - force[a]
             if k >= LEAST:
                 cxx, cxy, cyy = sxx - sx * sx / k, sxy - sx * sy / k, syy - sy * sy / k
                 slope = cxy / cxx if cxx > 0.0 else 0.0
-                if k == LEAST and abs(slope) > _SPRING:
-                    break
                 var = max(cyy - slope * cxy, 0.0) / (k - 2.0)
+                if not looked and abs(slope) > _SPRING + 5.0 * np.sqrt(var / max(cxx, 1e-300)):
+                    break
+                looked = True
                 far = x - sx / k
                 spread = np.sqrt(var * (1.0 + 1.0 / k + (far * far / cxx if cxx > 0.0 else 0.0)))
                 above = above + 1 if y - sy / k - slope * far > _ABOVE * spread + 1e-15 else 0
-                if above == _ROW:
-                    out[t] = i - a + 1 - _ROW
-                    break
-            j = i - _ROW
-            if j >= a:
+                if above >= _ROW and i >= after:
+                    if _stiff(force, depth, i + 1 - _ROW, b, slope):
+                        out[t] = i - a + 1 - _ROW
+                        break
+                    # Slow noise: look again.
+                    above, after = 0, i + 2 * _ROW
+            # The line lags behind, so that it does not learn a slow rise of the contact.
+            while j < i - _ROW - (i - a) // 3:
+                j += 1
                 u, v = depth[j] - depth[a], force[j] - force[a]
                 k += 1.0
                 sx, sy = sx + u, sy + v
@@ -134,6 +161,35 @@ def base_lines(force: Floats, depth: Floats, begin: Ints, approach: Ints, quiet:
     return BaseLine(out[0], out[1], out[2], out[3], found)
 
 
+def peaks(force: Floats, offsets: Ints) -> Ints:
+    """The sample of the largest force of each test."""
+    lengths = np.diff(offsets)
+    top = np.maximum.reduceat(force, offsets[:-1]) if len(lengths) else np.empty(0)
+    at = np.flatnonzero(force == np.repeat(top, lengths))
+    test = np.searchsorted(offsets, at, side="right") - 1
+    _, first = np.unique(test, return_index=True)
+    return np.asarray(at[first], dtype=np.int64)
+
+
+def level_roughly(force: Floats, depth: Floats, offsets: Ints) -> Floats:
+    """The force without the slope that it has in air, for finding segments: a head's spring looks
+    like a loading. Any units."""
+    finite = np.isfinite(force).all() and np.isfinite(depth).all()
+    if not finite or np.any(np.diff(offsets) == 0):
+        return force
+    begin = offsets[:-1]
+    approach = in_air(force, depth, offsets, peaks(force, offsets))
+    first, last = stretch(approach)
+    has = np.flatnonzero(last - first >= LEAST)
+    slope = np.zeros(len(begin))
+    if len(has):
+        lengths = (last - first)[has]
+        inner = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
+        at = np.arange(inner[-1]) + np.repeat((begin + first)[has] - inner[:-1], lengths)
+        slope[has] = line_slopes(depth[at], force[at], inner)
+    return np.asarray(level(force, depth, offsets, slope, depth[begin]))
+
+
 @njit(cache=True, nogil=True)
 def level(force: Floats, depth: Floats, offsets: Ints, spring: Floats, at: Floats) -> Floats:
     """The force of every test without the slope of its base line."""
@@ -144,4 +200,13 @@ def level(force: Floats, depth: Floats, offsets: Ints, spring: Floats, at: Float
     return out
 
 
-__all__ = ["LEAST", "BaseLine", "base_lines", "in_air", "level", "stretch"]
+__all__ = [
+    "LEAST",
+    "BaseLine",
+    "base_lines",
+    "in_air",
+    "level",
+    "level_roughly",
+    "peaks",
+    "stretch",
+]

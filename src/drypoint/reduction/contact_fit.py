@@ -24,6 +24,8 @@ _ROUNDS = 40
 _SETTLED = 1e-4
 #: Smooth shapes along the window in which a wrong law shows.
 _SHAPES = 2
+#: Stretches of a window over which what is loose in a law is the same.
+_CELLS = 8
 
 
 @dataclass(frozen=True)
@@ -41,22 +43,60 @@ class Zeros:
     """Zeros of tests under one law, shape (n_tests,) unless said.
 
     ``depth`` (m); ``u_own`` (m) from the noise of the test alone; ``by_shared`` (n, p) its
-    derivatives with respect to the shared numbers; ``misfit`` (n, 2) smooth rests along the window
-    in standard deviations, ``rest`` (n,) their size at contact, m. NaN where there is no fit.
+    derivatives with respect to the shared numbers; ``loose`` (n,) what the looseness of the law
+    leaves open (m), alike in all tests of a specimen. ``shape`` (n, 2) are the smooth rests along
+    the window, m at contact, ``shape_cov`` (n, 2, 2) their covariance from noise, and
+    ``shape_loose`` (n, 2, k) what the looseness and the shared numbers make of them. NaN where
+    there is no fit.
     """
 
     depth: Floats
     u_own: Floats
     by_shared: Floats
-    misfit: Floats
-    rest: Floats
+    loose: Floats
+    shape: Floats
+    shape_cov: Floats
+    shape_loose: Floats
+
+    def misfit(self) -> Floats:
+        """Chi-squared (2) of the smooth rests of each test, shape (n,); NaN where there is none."""
+        cov = self.shape_cov + self.shape_loose @ np.swapaxes(self.shape_loose, 1, 2)
+        return _chi(self.shape, cov)
+
+    def misfit_together(self) -> tuple[float, float]:
+        """The same for the mean of all tests, and the size of that mean at contact, m."""
+        seen = np.isfinite(self.shape).all(axis=1)
+        n = int(np.sum(seen))
+        if not n:
+            return 0.0, 0.0
+        mean = self.shape[seen].mean(axis=0)
+        loose = self.shape_loose[seen].mean(axis=0)
+        cov = self.shape_cov[seen].sum(axis=0) / n**2 + loose @ loose.T
+        return float(_chi(mean[None], cov[None])[0]), float(np.sum(np.abs(mean)))
 
 
-def _weights(at: At, w: Windows, own: Floats) -> Floats:
-    """1 over the variance of each reading of depth at given force."""
+def _chi(values: Floats, cov: Floats) -> Floats:
+    out = np.full(len(values), np.nan)
+    good = np.isfinite(values).all(axis=1) & np.isfinite(cov).all(axis=(1, 2))
+    if np.any(good):
+        size = np.einsum("tii->t", cov[good])[:, None, None] * np.eye(values.shape[1])
+        solved = np.linalg.solve(cov[good] + 1e-12 * size + 1e-60, values[good][:, :, None])
+        out[good] = np.einsum("ti,ti->t", values[good], solved[:, :, 0])
+    return out
+
+
+def _weights(at: At, w: Windows, own: Floats, loose: float, tests: int) -> Floats:
+    """1 over the variance of each reading of depth at given force.
+
+    A law that is loose by a share of the depth is so for all readings near a depth alike: they do
+    not average it away, and neither do ``tests`` fitted together.
+    """
     t = w.test
     slope = at.by_force + np.sum(at.columns_by_force * own[t], axis=1)
-    return 1.0 / (w.u_depth[t] ** 2 + (slope * w.u_force[t]) ** 2 + 1e-30)
+    alike = np.maximum(np.diff(w.offsets)[t] / _CELLS, 1.0) * tests
+    return 1.0 / (
+        w.u_depth[t] ** 2 + (slope * w.u_force[t]) ** 2 + alike * (loose * at.depth) ** 2 + 1e-30
+    )
 
 
 def _sums(v: Floats, w: Windows) -> Floats:
@@ -87,14 +127,14 @@ class _Step:
     by_shared: Floats
 
 
-def _linearised(law: Law, w: Windows, shared: Floats, own: Floats | None) -> _Step:
+def _linearised(law: Law, w: Windows, shared: Floats, own: Floats | None, tests: int = 1) -> _Step:
     """Rests, and derivatives with the numbers of each test taken out (``clean``)."""
     at = law.at(w.force, shared)
     t = w.test
     if own is None:
         own, _ = _own(at, w, np.ones(len(w.force)))
     for _ in range(2):
-        weights = _weights(at, w, own)
+        weights = _weights(at, w, own, law.loose, tests)
         own, inverse = _own(at, w, weights)
     rest = w.depth - at.depth - np.sum(at.columns * own[t], axis=1)
     jac = at.by_shared + np.einsum("nq,nqp->np", own[t], at.columns_by_shared)
@@ -143,7 +183,7 @@ def fit_shared(
         return c if np.isfinite(c) else np.inf
 
     tried = [np.clip(x, law.low, law.high) for x in (first, *starts)]
-    steps = [_linearised(law, w, x, None) for x in tried]
+    steps = [_linearised(law, w, x, None, len(w)) for x in tried]
     costs = [cost(s, x) for s, x in zip(steps, tried, strict=True)]
     k = int(np.argmin(costs))
     value, now, best = tried[k], steps[k], costs[k]
@@ -158,7 +198,7 @@ def fit_shared(
         damped = normal + damping * np.diag(np.diag(normal))
         new = np.clip(value + np.linalg.solve(damped, right), law.low, law.high)
         moved = float(np.max(np.abs(new - value) * np.sqrt(np.diag(normal))))
-        step = _linearised(law, w, new, now.own)
+        step = _linearised(law, w, new, now.own, len(w))
         c = cost(step, new)
         if moved < _SETTLED:
             break
@@ -196,8 +236,9 @@ def zeros_of(law: Law, windows: Windows, shared: Shared, quiet: Quiet | None) ->
     """
     n, p = len(windows), len(shared.value)
     out = Zeros(
-        np.full(n, np.nan), np.full(n, np.nan), np.zeros((n, p)), np.full((n, _SHAPES), np.nan),
-        np.full(n, np.nan),
+        np.full(n, np.nan), np.full(n, np.nan), np.zeros((n, p)), np.zeros(n),
+        np.full((n, _SHAPES), np.nan), np.zeros((n, _SHAPES, _SHAPES)),
+        np.zeros((n, _SHAPES, _CELLS + p)),
     )  # fmt: skip
     good = _enough(windows)
     if not len(good):
@@ -215,11 +256,34 @@ def zeros_of(law: Law, windows: Windows, shared: Shared, quiet: Quiet | None) ->
     out.depth[good] = s.own[:, 0]
     out.u_own[good] = np.hypot(own, per_force * w.u_base)
     out.by_shared[good] = s.by_shared
+    out.loose[good] = _loose(law, w, s)
     enough = np.diff(w.offsets) > q + _SHAPES + 2
     if np.any(enough):
         m = w.take(np.flatnonzero(enough))
-        _misfit(s, w, enough, m, beside, out, good[enough])
+        _rests(law, shared, s, w, enough, m, beside, out, good[enough])
     return out
+
+
+def _cells(w: Windows) -> NDArray[np.int64]:
+    """Which stretch of its window each sample is in, counted over all tests."""
+    first = w.offsets[:-1][w.test]
+    inside = (np.arange(len(w.force)) - first) * _CELLS // np.diff(w.offsets)[w.test]
+    return np.asarray(w.test * _CELLS + inside, dtype=np.int64)
+
+
+def _by_cell(v: Floats, w: Windows) -> Floats:
+    """Sums over the stretches of each window, (n, cells)."""
+    sums = np.bincount(_cells(w), v, minlength=len(w) * _CELLS)
+    return np.asarray(sums.reshape(len(w), _CELLS), dtype=np.float64)
+
+
+def _loose(law: Law, w: Windows, s: _Step) -> Floats:
+    """Standard deviation of each zero from what is loose in the law, cell by cell of its window."""
+    if law.loose == 0.0:
+        return np.zeros(len(w))
+    weight = s.weights * np.einsum("nq,nq->n", s.inverse[w.test, 0, :], s.at.columns)
+    moved = _by_cell(weight * law.loose * s.at.depth, w)
+    return np.asarray(np.sqrt(np.sum(moved**2, axis=1)))
 
 
 def _per_force(law: Law, w: Windows, value: Floats, s: _Step) -> Floats:
@@ -230,11 +294,17 @@ def _per_force(law: Law, w: Windows, value: Floats, s: _Step) -> Floats:
     return -np.einsum("tj,tj->t", s.inverse[:, 0, :], _sums(wc * slope[:, None], w))
 
 
-def _misfit(
-    s: _Step, w: Windows, enough: NDArray[np.bool_], m: Windows, quiet: Quiet | None, out: Zeros,
-    where: NDArray[np.int64],
+def _root(cov: Floats) -> Floats:
+    """A matrix whose product with its transpose is a covariance."""
+    value, vector = np.linalg.eigh(cov)
+    return np.asarray(vector * np.sqrt(np.clip(value, 0.0, None)))
+
+
+def _rests(
+    law: Law, shared: Shared, s: _Step, w: Windows, enough: NDArray[np.bool_], m: Windows,
+    quiet: Quiet | None, out: Zeros, where: NDArray[np.int64],
 ) -> None:  # fmt: skip
-    """Smooth rests of tests with enough samples: their size, and over their uncertainty."""
+    """Smooth rests of tests with enough samples, and where they may come from."""
     kept = enough[w.test]
     shapes = _shapes(m)
     root = np.sqrt(s.weights[kept])
@@ -242,19 +312,19 @@ def _misfit(
     q = s.at.columns.shape[1]
     wc = (root**2)[:, None] * columns
     normal = _sums(wc[:, :, None] * columns[:, None, :], m)
-    right = _sums(wc * s.rest[kept][:, None], m)
     size = np.einsum("tii->t", normal)[:, None, None] * np.eye(columns.shape[1])
-    found = np.linalg.solve(normal + 1e-13 * size, right[:, :, None])[:, :, 0]
+    inverse = np.linalg.inv(normal + 1e-13 * size)
+    found = np.einsum("tij,tj->ti", inverse, _sums(wc * s.rest[kept][:, None], m))
     left = root * (s.rest[kept] - np.sum(columns * found[m.test], axis=1))
     beside = quiet.of(np.flatnonzero(enough)) if quiet is not None else None
     cov = fit_covariances(root[:, None] * columns, left, m.offsets, beside)[:, q:, q:]
-    bad = ~np.isfinite(cov).all(axis=(1, 2))
-    cov[bad] = np.eye(_SHAPES)
-    low = np.linalg.cholesky(cov + 1e-30 * np.eye(_SHAPES))
-    scaled = np.linalg.solve(low, found[:, q:, None])[:, :, 0]
-    scaled[bad] = np.nan
-    out.misfit[where] = scaled
-    out.rest[where] = np.abs(found[:, q]) + np.abs(found[:, q + 1])
+    out.shape[where] = found[:, q:]
+    out.shape_cov[where] = cov
+    root_cov = _root(shared.cov)
+    for j in range(_SHAPES):
+        answer = np.sum(wc * inverse[m.test, q + j, :], axis=1)
+        out.shape_loose[where, j, :_CELLS] = _by_cell(answer * law.loose * s.at.depth[kept], m)
+        out.shape_loose[where, j, _CELLS:] = _sums(answer[:, None] * s.jac[kept], m) @ root_cov
 
 
 __all__ = ["Shared", "Zeros", "fit_shared", "zeros_of"]

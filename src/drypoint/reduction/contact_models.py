@@ -20,8 +20,11 @@ Floats = NDArray[np.float64]
 
 #: Smooth errors of the tabulated law that are fitted along, as many as tell them apart.
 _MODES = 4
-#: A tip's end is no perfect sphere: standard deviation of its share of the way to a hyperboloid with
-#: the same radius and cone (our own choice).
+#: Error of the tabulated law that no smooth mode describes, relative to the depth: steps of the
+#: mesh, other hardening, a pyramid for a cone (our own choice: one percent).
+_LOOSE = 0.01
+#: A tip's end is no perfect sphere: standard deviation of its share of the way to a hyperboloid
+#: with the same radius and cone (our own choice).
 _CAP = 0.2
 #: Exponents of a sphere (Hertz) and of a cone (Sneddon), the ends of the power law's range.
 SPHERE, CONE = 1.5, 2.0
@@ -65,6 +68,11 @@ class Law(Protocol):
         """Largest values that the law allows."""
         ...
 
+    @property
+    def loose(self) -> float:
+        """Error of the law that its shared numbers do not describe, relative to the depth."""
+        ...
+
     def at(self, force: Floats, shared: Floats) -> At:
         """The law at forces (N), all above zero."""
         ...
@@ -93,6 +101,10 @@ class PowerLaw:
     @property
     def high(self) -> Floats:
         return np.array([self.range[1] + 0.2])
+
+    @property
+    def loose(self) -> float:
+        return 0.0
 
     def at(self, force: Floats, shared: Floats) -> At:
         k = float(shared[0])
@@ -150,6 +162,10 @@ class BluntedLaw:
     def high(self) -> Floats:
         y, n, nu = np.log(blunted.Y_RANGE[1]), blunted.N_RANGE[1], blunted.NU_RANGE[1]
         return np.array([np.inf, np.inf, y, n, nu, *[3.0] * _count()])
+
+    @property
+    def loose(self) -> float:
+        return _LOOSE
 
     def at(self, force: Floats, shared: Floats) -> At:
         R = np.exp(shared[0])

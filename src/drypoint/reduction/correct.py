@@ -13,7 +13,7 @@ from drypoint.records.batch import Batch
 from drypoint.records.segments import Kind, Segments
 from drypoint.reduction import drift as drift_
 from drypoint.reduction import zero as zero_
-from drypoint.reduction.base_line import BaseLine, base_lines, in_air, level
+from drypoint.reduction.base_line import BaseLine, base_lines, in_air, level, peaks
 from drypoint.reduction.law_zeros import put_zeros
 from drypoint.reduction.options import Options
 from drypoint.reduction.zero_laws import ContactLaw, by_law
@@ -125,6 +125,20 @@ def _less_drift(depth: Floats, time: Floats, offsets: Ints, contact: Ints, rate:
     return out
 
 
+def _loading(
+    segments: Segments, begin: Ints, approach: Ints, found: tuple[Ints, Ints]
+) -> tuple[Ints, Ints]:
+    """The first loading of each test that goes on after contact: a head's spring may look like one
+    before."""
+    start, stop = found[0].copy(), found[1].copy()
+    rows = np.flatnonzero(segments.kind == Kind.LOADING)
+    test = segments.test[rows]
+    late = rows[segments.stop[rows] > begin[test] + approach[test]][::-1]
+    start[segments.test[late]] = segments.start[late]
+    stop[segments.test[late]] = segments.stop[late]
+    return start, stop
+
+
 def approach_of(batch: Batch, segments: Segments) -> Ints:
     """Samples of approach at the start of each test, 0 where there is none."""
     approach = np.zeros(len(batch), dtype=np.int64)
@@ -179,7 +193,8 @@ def correct(
     base = None
     if options.zero.base_line == "line":
         recorded = batch.depth * d_scale
-        approach = in_air(force, recorded, batch.offsets, load_stop)
+        approach = in_air(force, recorded, batch.offsets, peaks(force, batch.offsets))
+        load_start, load_stop = _loading(segments, begin, approach, (load_start, load_stop))
         base = base_lines(force, recorded, begin, approach, Quiet(force, *quiet))
         force = level(force, recorded, batch.offsets, base.spring, base.at)
         depth = recorded - c_f * force

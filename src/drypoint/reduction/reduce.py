@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from drypoint.errors import ReductionError
 from drypoint.records.batch import Batch
 from drypoint.records.segments import Segments, find_segments
 from drypoint.reduction.assemble import assemble
+from drypoint.reduction.base_line import level_roughly
 from drypoint.reduction.correct import Corrected, correct
 from drypoint.reduction.cycles import Cycles, read_cycles
 from drypoint.reduction.derive import LOCAL, Context, jacobians
@@ -141,8 +142,11 @@ def _prepared(
 
 
 def _segments(batch: Batch, options: Options, overrides: Overrides) -> Segments:
+    seen = batch
+    if options.zero.base_line == "line":
+        seen = replace(batch, force=level_roughly(batch.force, batch.depth, batch.offsets))
     return find_segments(
-        batch,
+        seen,
         control=options.segments.control,
         tolerance=options.segments.tolerance,
         labels=dict(options.segments.labels),

@@ -8,7 +8,7 @@ input of its specimen, so that differences between specimens feel it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,9 +188,20 @@ def _law(seeds: Seeds, own: Ints, tip: Tip, inputs: Joint, options: ZeroOptions)
         if len(good):
             found = _blunted(seeds.take(good), tip, inputs)
             if found is not None:
-                return found
+                return _or_power(found, seeds.near.take(good), options)
     good = own[near >= LEAST][:MOST]
     return _power(seeds.near.take(good), options)
+
+
+def _or_power(found: ContactLaw, near: Windows, options: ZeroOptions) -> ContactLaw:
+    """The law of a blunted tip, or, where the tests do not follow it but do follow a power close to
+    contact, that power; the misfit of the former stays said."""
+    if found.misfit <= _MISFIT:
+        return found
+    power = _power(near, options)
+    if power.tests == 0 or power.misfit > _MISFIT:
+        return found
+    return replace(power, misfit=found.misfit)
 
 
 def radius_of(tip: Tip, inputs: Joint) -> tuple[float, float, float]:
@@ -259,7 +270,7 @@ def _power(windows: Windows, options: ZeroOptions) -> ContactLaw:
     inner = fit_shared(law, half)
     z = [zeros_of(law, w, s, None).depth[enough] for w, s in ((windows, found), (half, inner))]
     moved = float(np.mean(z[1] - z[0]))
-    return ContactLaw(**{**vars(whole), "u_mean": float(np.hypot(whole.u_mean, moved))})
+    return replace(whole, u_mean=float(np.hypot(whole.u_mean, moved)))
 
 
 def _nearer(w: Windows) -> Windows:
@@ -299,7 +310,7 @@ def _gathered(
         cov = cov - u_tip**2 * by_radius[:, :, None] * by_radius[:, None, :]
     good = np.flatnonzero(np.diff(windows.offsets) >= LEAST)
     K, p = value.shape
-    gradient, moved, rests = np.zeros((K, p)), np.zeros(K), np.zeros((K, 2))
+    gradient, moved = np.zeros((K, p)), np.zeros(K)
     chi = rest = 0.0
     if len(good):
         w = windows.take(good)
@@ -309,11 +320,8 @@ def _gathered(
         moved = np.array([z.depth.mean() for z in zeros])
         moved = moved - weight @ moved
         for k, z in enumerate(zeros):
-            seen = np.isfinite(z.misfit).all(axis=1)
-            if np.any(seen):
-                rests[k] = z.misfit[seen].sum(axis=0) / np.sqrt(np.sum(seen))
-                chi += float(weight[k] * (rests[k] @ rests[k]))
-                rest += float(weight[k] * abs(np.mean(z.rest[seen])))
+            one, size = z.misfit_together()
+            chi, rest = chi + float(weight[k]) * one, rest + float(weight[k]) * size
     var = np.einsum("kp,kpq,kq->k", gradient, cov, gradient) + moved**2
     return ContactLaw(
         kind, prior, u_prior, weight, value, cov, gradient, moved, by_radius,
@@ -345,10 +353,11 @@ def zeros_by_law(law: ContactLaw, windows: Windows, quiet: Quiet | None) -> LawZ
     )))  # fmt: skip
     per_law = with_mean / fitted if fitted > 0 else np.zeros(len(mean))
     left = np.sqrt(np.clip(var - per_law**2, 0.0, None))
-    # What the shrinking window shows moves all zeros alike.
-    per_law = np.hypot(per_law, np.sqrt(max(shared_sd**2 - fitted**2, 0.0)))
-    chi = w @ np.array([np.sum(z.misfit**2, axis=1) for z in parts])
-    rest = w @ np.array([z.rest for z in parts])
+    # What the shrinking window shows, and what is loose in the law, moves all zeros alike.
+    loose = np.sqrt(w @ np.square([z.loose for z in parts]))
+    per_law = np.hypot(per_law, np.hypot(loose, np.sqrt(max(shared_sd**2 - fitted**2, 0.0))))
+    chi = w @ np.array([z.misfit() for z in parts])
+    rest = w @ np.array([np.sum(np.abs(z.shape), axis=1) for z in parts])
     all_off = law.misfit > _MISFIT
     one_off = np.nan_to_num(chi) > _MISFIT
     own = np.hypot(np.hypot(own, left), np.where(one_off, rest, 0.0))
