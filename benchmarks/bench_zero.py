@@ -74,6 +74,8 @@ def one(
     for _ in range(2):
         if world == "power":
             c = zw.power_curve(float(rng.uniform(1.5, 2.0)), k.R, rng)
+        elif world == "law":
+            c = zw.law_curve(k.R, rng)
         else:
             c = zw.curve_of(int(rng.integers(len(data["names"]))), k.R, rng, data)
         if world == "layer":
@@ -108,7 +110,7 @@ def one(
     row.u += list(u_zero * 1e9)
     row.flagged += list(misfit)
     for i, c in enumerate(curves):
-        if not c.name.startswith(("solid", "power")):
+        if not c.name.startswith(("solid", "power", "law")):
             mine = rows.setdefault(f"{world}, {c.name}: zero, nm", Row())
             own = slice(i * TESTS, (i + 1) * TESTS)
             mine.error += list(error[own])
@@ -140,6 +142,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--specimens", type=int, default=500)
+    parser.add_argument("--worlds", default="solids,power,layer,law")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rules", type=int, default=2, choices=sorted(RULES))
     given = parser.parse_args()
@@ -148,7 +151,7 @@ def main() -> int:
         data = {name: stored[name] for name in stored.files}
     rows: dict[str, Row] = {}
     start = time.perf_counter()
-    for world in ("solids", "power", "layer"):
+    for world in given.worlds.split(","):
         for i in range(count // (1 if world == "solids" else 3)):
             rng = np.random.default_rng([given.seed, i, len(world)])
             one(world, rng, RULES[given.rules], rows, data)

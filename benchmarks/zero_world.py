@@ -108,6 +108,25 @@ def power_curve(exponent: float, R: float, rng: np.random.Generator) -> Curve:
     )
 
 
+def law_curve(R: float, rng: np.random.Generator) -> Curve:
+    """Loading by the program's own law, a solid anywhere in its table: only for the rate of flags
+    on records that follow the law."""
+    from drypoint.contact import blunted
+
+    E_r, y = float(rng.uniform(50e9, 400e9)), float(np.exp(rng.uniform(np.log(6e-4), np.log(0.1))))
+    n, nu = float(rng.uniform(0.0, 0.45)), float(rng.uniform(0.15, 0.42))
+    x = np.concatenate([[0.0], np.geomspace(0.002, 1.45, 1500)])
+    f = blunted.phi(x, np.log(y), n, nu).value
+    h, F = x * R, f * E_r * R * R
+    m = 1.35
+    A = np.pi * np.tan(np.radians(70.3)) ** 2 * (0.85 * h[-1] + 0.062 * R) ** 2
+    S = 2.0 * E_r * np.sqrt(A / np.pi)
+    L = m * F[-1] / S
+    g = np.linspace(F[-1], 0.05 * F[-1], 100)
+    back = h[-1] - L + L * (g / F[-1]) ** (1 / m)
+    return Curve((h, F), (back, g), E_r, nu, "law")
+
+
 def with_layer(c: Curve, thickness: float, softer: float) -> Curve:
     """The curve with a layer at the surface that yields ``softer`` times more for ``thickness``."""
     h, F = c.load

@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 
 _ROUNDS = 40
 #: A step is no step any more when it is this small a part of the uncertainty.
-_SETTLED = 1e-4
+_SETTLED = 1e-3
 #: Smooth shapes along the window in which a wrong law shows.
 _SHAPES = 2
 #: Stretches of a window over which what is loose in a law is the same.
@@ -127,15 +127,27 @@ class _Step:
     by_shared: Floats
 
 
-def _linearised(law: Law, w: Windows, shared: Floats, own: Floats | None, tests: int = 1) -> _Step:
-    """Rests, and derivatives with the numbers of each test taken out (``clean``)."""
+def _linearised(
+    law: Law,
+    w: Windows,
+    shared: Floats,
+    own: Floats | None,
+    tests: int = 1,
+    weights: Floats | None = None,
+) -> _Step:
+    """Rests, and derivatives with the numbers of each test taken out (``clean``); under given
+    ``weights``, else under those of the law itself."""
     at = law.at(w.force, shared)
     t = w.test
-    if own is None:
-        own, _ = _own(at, w, np.ones(len(w.force)))
-    for _ in range(2):
-        weights = _weights(at, w, own, law.loose, tests)
+    if weights is not None:
         own, inverse = _own(at, w, weights)
+    else:
+        if own is None:
+            own, _ = _own(at, w, np.ones(len(w.force)))
+        for _ in range(2):
+            weights = _weights(at, w, own, law.loose, tests)
+            own, inverse = _own(at, w, weights)
+    assert weights is not None
     rest = w.depth - at.depth - np.sum(at.columns * own[t], axis=1)
     jac = at.by_shared + np.einsum("nq,nqp->np", own[t], at.columns_by_shared)
     wc = weights[:, None] * at.columns
@@ -186,7 +198,7 @@ def fit_shared(
     steps = [_linearised(law, w, x, None, len(w)) for x in tried]
     costs = [cost(s, x) for s, x in zip(steps, tried, strict=True)]
     k = int(np.argmin(costs))
-    value, now, best = tried[k], steps[k], costs[k]
+    value, now = tried[k], steps[k]
     damping = 0.0
     normal = prior
     for _ in range(_ROUNDS):
@@ -198,16 +210,19 @@ def fit_shared(
         damped = normal + damping * np.diag(np.diag(normal))
         new = np.clip(value + np.linalg.solve(damped, right), law.low, law.high)
         moved = float(np.max(np.abs(new - value) * np.sqrt(np.diag(normal))))
-        step = _linearised(law, w, new, now.own, len(w))
-        c = cost(step, new)
-        if moved < _SETTLED:
-            break
-        if c > best:
+        # Both under the same weights: what a law says of its readings' variances is no ground
+        # for a step.
+        step = _linearised(law, w, new, None, len(w), now.weights)
+        if not cost(step, new) <= cost(now, value):
             damping = max(4.0 * damping, 1e-3)
-            if damping > 1e6:
+            if moved < _SETTLED or damping > 1e8:
                 break
             continue
-        value, now, best, damping = new, step, c, damping / 4.0
+        value, damping = new, damping / 4.0
+        now = _linearised(law, w, new, step.own, len(w))
+        if moved < _SETTLED:
+            break
+    best = cost(now, value)
     evidence = -0.5 * (best + float(np.linalg.slogdet(normal)[1]))
     return Shared(value, np.linalg.inv(normal), evidence)
 
