@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import io
+import re
+import sys
 import time
+import zipfile
 from pathlib import Path
 
 import pytest
 from invented_records import invented, lines_of
 
 from drypoint.records import Layout, read
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "security"))
+import hostile_files
 
 NUMBERS = "\n".join(lines_of([invented().time, invented().force * 1e3, invented().depth * 1e9]))
 NAMES = "Time (s);Load (mN);Depth (nm)\n"
@@ -51,3 +58,36 @@ def test_a_link_to_itself(tmp_path: Path) -> None:
     path.symlink_to(path)
     (one,) = read([path], root=tmp_path).set_aside
     assert one.file == "a.csv" and one.remedy
+
+
+def test_a_member_without_a_name(tmp_path: Path) -> None:
+    """A zip whose directory gives a member no name: the others are read."""
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("a.txt", NAMES + NUMBERS)
+        archive.writestr("b.txt", "x")
+    raw = path.read_bytes()
+    at = raw.rindex(b"b.txt")  # in the directory: the length of the name stands 18 bytes before
+    directory = raw.rindex(b"PK\x01\x02", 0, at)
+    spoiled = bytearray(raw)
+    spoiled[directory + 28 : directory + 30] = b"\x00\x00"
+    spoiled[directory + 32 : directory + 34] = b"\x05\x00"  # five bytes of remark instead
+    path.write_bytes(bytes(spoiled))
+    with zipfile.ZipFile(path) as archive:
+        assert "" in archive.namelist()
+    assert len(read([path]).batch) == 1
+
+
+@pytest.mark.parametrize("encoding", ["UTN-8", "utf_7", "hex", "undefined"])
+def test_a_workbook_in_an_encoding_that_does_not_exist(encoding: str, tmp_path: Path) -> None:
+    sound = hostile_files.xlsx(hostile_files.data(hostile_files.sound_cells()))
+    path = tmp_path / "a.xlsx"
+    with zipfile.ZipFile(io.BytesIO(sound)) as old, zipfile.ZipFile(path, "w") as new:
+        for name in old.namelist():
+            text = old.read(name).decode()
+            if name == "xl/workbook.xml":
+                text = re.sub(r"^<\?xml[^>]*\?>", "", text)
+                text = f'<?xml version="1.0" encoding="{encoding}"?>' + text
+            new.writestr(name, text)
+    (one,) = read([path]).set_aside
+    assert "encoding" in one.reason or "XML" in one.reason, one.reason

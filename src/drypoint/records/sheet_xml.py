@@ -48,6 +48,9 @@ def parse(
         parser.Parse(data, True)
     except expat.ExpatError as error:
         raise BadXML(f"its XML breaks off or is wrong in line {error.lineno} of a part") from error
+    except (LookupError, ValueError) as error:
+        # The parser asks Python for an encoding that it does not know, and Python has none either.
+        raise BadXML("a part names an encoding that does not exist or cannot be used") from error
 
 
 def _refuse_doctype(*given: object) -> None:

@@ -339,7 +339,8 @@ def _rests(
     for j in range(_SHAPES):
         answer = np.sum(wc * inverse[m.test, q + j, :], axis=1)
         out.shape_loose[where, j, :_CELLS] = _by_cell(answer * law.loose * s.at.depth[kept], m)
-        out.shape_loose[where, j, _CELLS:] = _sums(answer[:, None] * s.jac[kept], m) @ root_cov
+        moved = _sums(answer[:, None] * s.jac[kept], m)
+        out.shape_loose[where, j, _CELLS:] = np.sum(moved[:, :, None] * root_cov, axis=1)
 
 
 __all__ = ["Shared", "Zeros", "fit_shared", "zeros_of"]

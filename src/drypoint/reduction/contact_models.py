@@ -173,7 +173,7 @@ class BluntedLaw:
         at, modes = _error_modes()
         ln_x = np.log(np.maximum(x.value, 1e-300))
         m = np.array([np.interp(ln_x, at, row) for row in modes]).reshape(-1, len(ln_x)).T
-        extra = 1.0 + m @ shared[5:]
+        extra = 1.0 + np.sum(m * shared[5:], axis=1)
         depth = R * x.value * extra
         # The errors move slowly with the depth: their own slope is left out of the derivatives.
         by = (

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from drypoint.contact import blunted
 from drypoint.reduction.contact_fit import Shared, Zeros, fit_shared, zeros_of
 from drypoint.reduction.contact_models import BluntedLaw, Law, PowerLaw
-from drypoint.reduction.first_contact import ENOUGH, LEAST, Windows, join_windows
+from drypoint.reduction.first_contact import LEAST, Windows, join_windows
 from drypoint.reduction.options import ZeroOptions
 from drypoint.tips.radius import U_SHAPE, end_radius, is_read_off
 from drypoint.tips.tip import Tip
@@ -43,6 +43,9 @@ _U_MODULUS = 0.08
 _TABOR, _U_LN_Y, _N, _U_N = 2.6, 0.7, 0.2, 0.2
 _EXPONENTS = np.linspace(*blunted.N_RANGE, 6)
 _STARTS = np.log(np.geomspace(blunted.Y_RANGE[0], blunted.Y_RANGE[1], 9))[1:-1]
+#: What is shared is no normal distribution, only taken as one: its standard deviation is so much
+#: wider (our own choice, from computed records; benchmarks/bench_zero.py).
+_WIDER = 1.3
 #: chi-squared with two degrees of freedom that one record, and all of a specimen, pass in 1 %.
 _MISFIT = 9.21
 
@@ -184,7 +187,7 @@ def _law(seeds: Seeds, own: Ints, tip: Tip, inputs: Joint, options: ZeroOptions)
     wide, near = (np.diff(w.offsets)[own] for w in (seeds.wide, seeds.near))
     known = np.isfinite(seeds.modulus[own]) & np.isfinite(seeds.hardness[own])
     if table_serves(tip, inputs, options):
-        good = own[known & (wide >= ENOUGH)][:MOST]
+        good = own[known & (wide >= LEAST)][:MOST]
         if len(good):
             found = _blunted(seeds.take(good), tip, inputs)
             if found is not None:
@@ -340,35 +343,41 @@ def zeros_by_law(law: ContactLaw, windows: Windows, quiet: Quiet | None) -> LawZ
         parts.append(zeros_of(model, windows, shared, quiet))
     w = law.weight
     depth = np.array([z.depth for z in parts])
-    mean = w @ depth
+    mean = _mixed(w, depth)
     away = depth - mean
     by = np.array([z.by_shared for z in parts])
-    gC = np.einsum("ktp,kpq->ktq", by, law.cov)
-    var = w @ (np.einsum("ktq,ktq->kt", gC, by) + away**2)
-    with_mean = np.einsum("k,ktq,kq->t", w, gC, law.gradient) + (w * law.moved) @ away
-    own = np.sqrt(w @ np.square([z.u_own for z in parts]))
+    gC = np.sum(by[:, :, :, None] * law.cov[:, None, :, :], axis=2)
+    var = _mixed(w, np.sum(gC * by, axis=2) + away**2)
+    with_mean = _mixed(w, np.sum(gC * law.gradient[:, None, :], axis=2) + law.moved[:, None] * away)
+    own = np.sqrt(_mixed(w, np.square([z.u_own for z in parts])))
     shared_sd = law.u_mean
     fitted = float(np.sqrt(max(
         w @ (np.einsum("kp,kpq,kq->k", law.gradient, law.cov, law.gradient) + law.moved**2), 0.0
     )))  # fmt: skip
-    per_law = with_mean / fitted if fitted > 0 else np.zeros(len(mean))
-    left = np.sqrt(np.clip(var - per_law**2, 0.0, None))
+    per_law = _WIDER * with_mean / fitted if fitted > 0 else np.zeros(len(mean))
+    left = np.sqrt(np.clip(_WIDER**2 * var - per_law**2, 0.0, None))
     # What the shrinking window shows, and what is loose in the law, moves all zeros alike.
-    loose = np.sqrt(w @ np.square([z.loose for z in parts]))
+    loose = np.sqrt(_mixed(w, np.square([z.loose for z in parts])))
     per_law = np.hypot(per_law, np.hypot(loose, np.sqrt(max(shared_sd**2 - fitted**2, 0.0))))
-    chi = w @ np.array([z.misfit() for z in parts])
-    rest = w @ np.array([np.sum(np.abs(z.shape), axis=1) for z in parts])
+    chi = _mixed(w, np.array([z.misfit() for z in parts]))
+    rest = _mixed(w, np.array([np.sum(np.abs(z.shape), axis=1) for z in parts]))
     all_off = law.misfit > _MISFIT
     one_off = np.nan_to_num(chi) > _MISFIT
     own = np.hypot(np.hypot(own, left), np.where(one_off, rest, 0.0))
     if all_off:
         per_law = np.hypot(per_law, law.rest)
     R = float(np.exp(law.prior[0, 0])) if law.kind == BLUNTED else 1.0
-    per_radius = np.einsum("k,ktp,kp->t", w, by, law.by_radius) / R
+    per_radius = _mixed(w, np.sum(by * law.by_radius[:, None, :], axis=2)) / R
     return LawZeros(
         mean, own, per_law, per_radius, one_off | all_off, np.diff(windows.offsets),
         np.full(len(mean), law.kind == BLUNTED),
     )  # fmt: skip
+
+
+def _mixed(weight: Floats, values: Floats) -> Floats:
+    """Weighted sums over the components, (K, n) -> (n,), in one order whatever n: a product of
+    matrices rounds differently with their size."""
+    return np.asarray(np.add.reduce(weight[:, None] * values, axis=0))
 
 
 def by_law(options: ZeroOptions) -> bool:
