@@ -206,6 +206,16 @@ def _best_run(
     return found
 
 
+def _looked_at(line: str, delimiter: str) -> tuple[list[str], int]:
+    """Fields of a line and how many there are. Of a line with more than any table may have, which
+    will be refused, only the first are looked at."""
+    count = 0 if delimiter == " " else line.count(delimiter)
+    if count >= 2 * MOST_COLUMNS:
+        return [f.strip() for f in line.split(delimiter, MOST_COLUMNS)[:MOST_COLUMNS]], count + 1
+    row = fields_of(line, delimiter)
+    return row, len(row)
+
+
 def _run(
     lines: list[str], delimiter: str, first: int, layout: Layout
 ) -> tuple[int, int, tuple[bool, ...], int]:
@@ -221,7 +231,7 @@ def _run(
         if delimiter != " " and delimiter not in line:
             length, shape = 0, (0, ())
             continue
-        row = fields_of(line, delimiter)
+        row, n = _looked_at(line, delimiter)
         mask = tuple(numeric(f) for f in row)
         if any(not m and _SEVERAL.fullmatch(f) for f, m in zip(row, mask, strict=True)):
             length, shape, refused = 0, (0, ()), refused + 1
@@ -231,13 +241,13 @@ def _run(
         if sum(mask) < 2:
             length, shape = 0, (0, ())
             continue
-        if (len(row), mask) != shape:
-            shape, at, length = (len(row), mask), i, 0
+        if (n, mask) != shape:
+            shape, at, length = (n, mask), i, 0
         length += 1
         if length == min(3, len(lines)):
             firsts.setdefault(shape, at)
         # Of rows that are equally frequent the longer ones: the others have lost a field.
-        if length > best[3] or (length == best[3] and len(row) > best[1]):
+        if length > best[3] or (length == best[3] and n > best[1]):
             best = (at, *shape, length)
             if length >= _ENOUGH:
                 break
