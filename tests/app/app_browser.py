@@ -22,7 +22,7 @@ ARGUMENTS = [
 
 
 # A machine that does other work too is slow to answer; what is right comes at once otherwise.
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=60_000)
 
 
 @contextmanager
@@ -61,7 +61,7 @@ def visit(
         color_scheme=scheme,  # type: ignore[arg-type]
     )
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(60_000)
     out = Visit(page, base)
 
     def gate(route: Route) -> None:

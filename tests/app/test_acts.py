@@ -185,7 +185,7 @@ def test_a_process_that_dies_fails_in_words(client: TestClient, root: Path) -> N
     shutil.rmtree(root / "demo" / ".drypoint-cache")
     job = client.post(f"{API}/jobs", json={"kind": "run"}).json()
     jobs = client.app.state.jobs  # type: ignore[attr-defined]
-    until = time.monotonic() + 30
+    until = time.monotonic() + 120
     while job["id"] not in jobs._busy and time.monotonic() < until:
         time.sleep(0.01)
     os.kill(jobs._busy[job["id"]].process.pid, signal.SIGKILL)

@@ -221,7 +221,7 @@ def test_a_page_goes_on_after_a_kill(browser: Browser, run_demo: Path, tmp_path:
         expect(page.locator("#strip")).to_contain_text("up to date", timeout=60_000)
         window.faults.clear()  # the stream of events broke off, as it must
     second.process.send_signal(signal.SIGINT)
-    said, _ = second.process.communicate(timeout=20)
+    said, _ = second.process.communicate(timeout=90)
     assert second.process.returncode == 0, said
     assert "All decisions are in the files" in said
     journal = read_journal(tmp_path / "studies" / "demo" / "study.decisions.jsonl")

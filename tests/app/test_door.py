@@ -202,7 +202,7 @@ def test_the_printed_address_can_be_opened_at_once(
 
     def too_early(server: uvicorn.Server, sockets: list[socket.socket]) -> None:
         assert f":{sockets[0].getsockname()[1]}/open" in capsys.readouterr().out
-        socket.create_connection(sockets[0].getsockname(), timeout=5).close()
+        socket.create_connection(sockets[0].getsockname(), timeout=60).close()
         raise BegunError
 
     with pytest.MonkeyPatch.context() as patch:

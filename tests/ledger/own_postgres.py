@@ -64,7 +64,7 @@ class Server:
                 stdin=subprocess.DEVNULL, stdout=log, stderr=log, cwd=self.folder, **self.user,
             )  # fmt: skip
         ready = f"host={self.folder} port={self.port} user=lab dbname=postgres"
-        until = time.monotonic() + 60
+        until = time.monotonic() + 180
         while subprocess.run(
             [self.programs / "pg_isready", "-q", "-d", ready], capture_output=True
         ).returncode:

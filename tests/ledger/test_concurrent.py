@@ -73,7 +73,7 @@ def begin(where: str, report: Path, pause_s: float = 0.0) -> BaseProcess:
     """A writer that has opened the ledger."""
     writer = CONTEXT.Process(target=write_for_ever, args=(where, report.name, str(report), pause_s))
     writer.start()
-    until = time.monotonic() + 60
+    until = time.monotonic() + 180
     while not accepted(report):
         assert time.monotonic() < until and writer.is_alive()
         time.sleep(0.002)
@@ -110,7 +110,7 @@ def test_server_goes_down(server: Server, tmp_path: Path) -> None:
     Ledger.open(where)
     report = tmp_path / "one 0"
     writer = begin(where, report)
-    until = time.monotonic() + 60
+    until = time.monotonic() + 180
     while len(accepted(report)) < 5:
         assert time.monotonic() < until
         time.sleep(0.005)

@@ -18,9 +18,9 @@ NAMES = "Time (s);Load (mN);Depth (nm)\n"
 def test_a_million_header_lines(line: str, tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     path.write_text(line * 1_000_000 + NAMES + NUMBERS, encoding="utf-8")
-    start = time.perf_counter()
+    start = time.process_time()
     (one,) = read([path]).set_aside
-    assert time.perf_counter() - start < 5.0
+    assert time.process_time() - start < 30.0  # a guard against a hang, not a measure
     assert "Invalid header: got 50,000 lines without a table of numbers" in one.reason
     assert one.line == 50_000 and "first_data_line" in one.remedy
 
@@ -39,9 +39,9 @@ def test_a_wide_table(columns: int, lines: int, tmp_path: Path) -> None:
     path = tmp_path / "a.txt"
     head = ";".join(f"c{k}" for k in range(columns))
     path.write_text("\n".join([head, *[";".join(["1.5"] * columns)] * lines]), encoding="utf-8")
-    start = time.perf_counter()
+    start = time.process_time()
     (one,) = read([path]).set_aside
-    assert time.perf_counter() - start < 5.0
+    assert time.process_time() - start < 30.0  # a guard against a hang, not a measure
     assert len(one.reason) + len(one.remedy) < 5000
     assert f"got {columns:,} columns" in one.reason and "expected at most 5,000" in one.reason
 

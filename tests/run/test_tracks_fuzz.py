@@ -207,13 +207,13 @@ def test_nothing_escapes_from_a_spoiled_file(tmp_path: Path, block: int) -> None
     good = text_of(passes(300)).encode("utf-8")
     for case in range(25):
         data = spoil(random.Random(1000 * block + case), good)
-        begin = time.perf_counter()
+        begin = time.process_time()
         try:
             found = tracks_of(tmp_path, data)
         except DrypointError as error:
             assert str(error)
             continue
         finally:
-            assert time.perf_counter() - begin < LONGEST_S, f"case {case} took too long"
+            assert time.process_time() - begin < LONGEST_S, f"case {case} took too long"
         for t in found:
             assert t.passes and np.isfinite(t.length) and t.length >= 0, case

@@ -112,7 +112,7 @@ def serving(
     finally:
         process.terminate()
         try:
-            process.communicate(timeout=20)
+            process.communicate(timeout=90)
         except subprocess.TimeoutExpired:
             process.kill()
             process.communicate()

@@ -71,7 +71,7 @@ def test_two_hosts_and_none(bench: Workbench, cookie: str) -> None:
     old = f"GET /static/app.css HTTP/1.0\r\n{good}\r\n\r\n".encode()
     begun = time.monotonic()
     assert status(bench.says(old)) == 200
-    assert time.monotonic() - begun < 5.0
+    assert time.monotonic() - begun < 30.0
 
 
 TARGETS = (
@@ -137,7 +137,7 @@ def test_head_is_answered_without_a_body(bench: Workbench, cookie: str, path: st
     answer = request(bench, f"HEAD {path} HTTP/1.1", f"Cookie: {cookie}")
     assert status(answer) < 500
     assert answer.partition(b"\r\n\r\n")[2] == b""
-    assert time.monotonic() - begun < 5.0
+    assert time.monotonic() - begun < 30.0
 
 
 CROSS = (("Origin: http://evil.example",), ("Origin: null",), ("Origin: http://localhost:{port}",),
@@ -201,7 +201,7 @@ def test_huge_headers(bench: Workbench, cookie: str, size: int, where: str) -> N
     except ConnectionError:
         answer = b""  # cut while it was still being sent
     assert not answer or status(answer) in (400, 431), answer[:100]
-    assert time.monotonic() - begun < 8.0
+    assert time.monotonic() - begun < 40.0
 
 
 BODIES = {
@@ -231,8 +231,8 @@ def test_bodies_whose_length_is_in_doubt(
              f"Origin: http://127.0.0.1:{bench.port}", "Content-Type: application/json", *headers,
              "", ""]  # fmt: skip
     begun = time.monotonic()
-    answer = bench.says("\r\n".join(lines).encode("latin-1") + body, wait_s=25.0)
-    assert time.monotonic() - begun < 20.0  # the connection was ended by the workbench
+    answer = bench.says("\r\n".join(lines).encode("latin-1") + body, wait_s=70.0)
+    assert time.monotonic() - begun < 60.0  # the connection was ended by the workbench
     assert not answer or 400 <= status(answer) < 500
     assert b"smuggled" not in answer and answer.count(b"HTTP/1.1 ") <= 1
 
@@ -270,7 +270,7 @@ def test_what_is_no_http(bench: Workbench) -> None:
                  b"GET / HTTP/1.1\r\n" + b"\xff" * 50 + b"\r\n\r\n"):  # fmt: skip
         begun = time.monotonic()
         answer = bench.says(data)
-        assert time.monotonic() - begun < 12.0
+        assert time.monotonic() - begun < 60.0
         assert not answer or status(answer) in (400, 403)
     assert "Traceback" not in bench.errors
     assert len(bench.errors) < 10_000  # strangers do not fill the terminal
