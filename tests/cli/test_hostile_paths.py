@@ -7,9 +7,12 @@ import ctypes
 import hashlib
 import json
 import os
+import signal
 import subprocess
 import sys
+import tempfile
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -27,6 +30,24 @@ from hostile_folder import (
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pipes, links and names of POSIX")
 
+SERVER: list[subprocess.Popen[str]] = []
+
+
+@pytest.fixture(scope="module", autouse=True)
+def server() -> Iterator[None]:
+    """A process that has loaded the libraries; each command is a fork of it."""
+    with subprocess.Popen(
+        [sys.executable, str(Path(__file__).with_name("command_server.py"))],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+    ) as process:  # fmt: skip
+        assert process.stdin is not None and process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        SERVER[:] = [process]
+        yield
+        SERVER.clear()
+        process.stdin.close()
+
+
 #: Numbers of Linux for prctl, and of the rights that let root read what it may not.
 _DROP, _RIGHTS = 24, (1, 2)
 
@@ -39,16 +60,36 @@ def drop_rights() -> None:
             assert libc.prctl(_DROP, right, 0, 0, 0) == 0
 
 
-def command(*words: object, seconds: float = 120.0, plain_user: bool = False) -> Said:
-    """The command in a process; one that waits for ever fails the test."""
+def as_plain_user(*words: object) -> Said:
+    """The command started anew, since rights are given up only there."""
     done = subprocess.run(
         [sys.executable, "-c", "from drypoint.cli import main; main()", *map(str, words)],
-        capture_output=True, timeout=seconds, check=False,
-        preexec_fn=drop_rights if plain_user else None,
+        capture_output=True, timeout=300, check=False, preexec_fn=drop_rights,
     )  # fmt: skip
     out, err = (b.decode("utf-8", "replace") for b in (done.stdout, done.stderr))
-    assert "Traceback" not in err
+    assert "Traceback" not in err, err
     return Said(done.returncode, out, err)
+
+
+def command(*words: object, seconds: float = 300.0) -> Said:
+    """The command in a process of its own; one that waits for ever fails the test."""
+    (process,) = SERVER
+    assert process.stdin is not None and process.stdout is not None
+    with tempfile.NamedTemporaryFile() as out, tempfile.NamedTemporaryFile() as err:
+        asked = {"words": [*map(str, words)], "environment": dict(os.environ), "out": out.name,
+                 "err": err.name}  # fmt: skip
+        process.stdin.write(json.dumps(asked) + "\n")
+        process.stdin.flush()
+        late = threading.Timer(seconds, os.kill, (int(process.stdout.readline()), signal.SIGKILL))
+        late.start()
+        code = int(process.stdout.readline())
+        late.cancel()
+        said = Said(
+            code, *(Path(f.name).read_bytes().decode("utf-8", "replace") for f in (out, err))
+        )
+    assert code >= 0, (words, code, said.err)
+    assert "Traceback" not in said.err, said.err
+    return said
 
 
 def reasons(study: Path) -> dict[str, str]:
@@ -112,7 +153,7 @@ def test_what_a_user_names_is_read_wherever_it_lies(tmp_path: Path) -> None:
     assert (said.code, "6 tests reduced" in said.out) == (0, True)
 
 
-def test_a_pipe_in_place_of_any_file_is_refused(cli: Cli, demo: Path, tmp_path: Path) -> None:
+def test_a_pipe_in_place_of_any_file_is_refused(tmp_path: Path) -> None:
     """Study, bench, area function, table of tests, decisions, signatures."""
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
@@ -152,7 +193,7 @@ def test_a_file_without_the_right_to_read_sets_one_record_aside(tmp_path: Path) 
     locked.chmod(0)
     closed.chmod(0)
     try:
-        said = command("run", study, plain_user=True)
+        said = as_plain_user("run", study)
         assert (said.code, "2 tests reduced" in said.out) == (3, True)
         found = reasons(study)
         assert "not readable (Permission denied)" in found["raw/good_1.csv"]
@@ -166,7 +207,7 @@ def test_a_file_without_the_right_to_read_sets_one_record_aside(tmp_path: Path) 
     assert command("sign", study, "--who", "A", "--why", "seen", "--no-ledger").code == 0
     locked.chmod(0)
     try:
-        said = command("check", study, plain_user=True)
+        said = as_plain_user("check", study)
         assert (said.code, "good_1.csv cannot be read" in said.out) == (1, True)
     finally:
         locked.chmod(0o644)
