@@ -16,6 +16,9 @@ Ints = NDArray[np.int64]
 #: Samples of a hold that a parabola needs, and how many standard deviations of its curvature make
 #: a change of the rate (our own choice: one steady hold in 370 is taken for a changing one).
 _LEAST, _SEEN = 20, 3.0
+#: Seconds within which a drift usually changes by its own size (our own choice); where the hold is
+#: too short or noisy to tell, so much is left open.
+_DECAY = 100.0
 
 FROM_HOLD, DECLARED, NONE, NO_HOLD = 0, 1, 2, 3
 #: How the drift was found, by code.
@@ -111,7 +114,12 @@ def find_drift(
         middle = 0.5 * (
             time[np.minimum(hold_start, len(time) - 1)] + time[np.maximum(hold_stop - 1, 0)]
         )
-        apart = np.where(seen, np.abs(change * (middle - at)), 0.0)
+        # Beforehand: a rate that decays, or grows, within a hundred seconds.
+        known, told = (np.abs(rate) / _DECAY) ** 2, u_change**2
+        weight = np.where(told > 0, known / (known + told), 1.0)
+        size = np.sqrt((weight * change) ** 2 + weight * told)
+        size = np.where(seen, np.abs(change), np.where(np.isfinite(size), size, np.sqrt(known)))
+        apart = np.where(missing, 0.0, size * np.abs(middle - at))
     return Drift(rate, np.hypot(u, np.nan_to_num(apart)), how, seen)
 
 

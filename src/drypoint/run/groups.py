@@ -132,15 +132,25 @@ def _bundle(
 
 
 def with_laws(
-    jobs: Sequence[Job], state: Effective, cache: Cache | None, watch: Watch
+    jobs: Sequence[Job],
+    state: Effective,
+    cache: Cache | None,
+    watch: Watch,
+    *,
+    looking: bool = False,
 ) -> list[Job]:
-    """The same jobs, with the laws of first contact of their bundles where these are shared."""
+    """The same jobs, with the laws of first contact of their bundles where these are shared.
+
+    ``looking`` computes nothing that is not kept: the jobs of such a bundle stay as they are.
+    """
     out = list(jobs)
     wanted = [i for i, j in enumerate(jobs) if by_law(j.options.zero)]
     for k in dict.fromkeys(jobs[i].bundle for i in wanted):
         mine = [i for i in wanted if jobs[i].bundle == k]
         first = [jobs[i] for i in mine if not jobs[i].again]
         work = [(cache_key("first contact", j.key), j.seeds) for j in first]
+        if looking and (cache is None or not all(cache.has(key) for key, _ in work)):
+            continue
         parts = []
         for n, seeds in enumerate(seeded(work, cache, _AT_ONCE)):
             watch.at("first contact", n, len(work))

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from drypoint.errors import StoreError
 from drypoint.recipe import Study, load_study, read_journal
-from drypoint.run.groups import jobs_of
+from drypoint.run.groups import jobs_of, with_laws
 from drypoint.run.progress import Watch
 from drypoint.run.reading import read_study_records
 from drypoint.store.cache import Cache
@@ -72,6 +72,8 @@ def plan_study(
         to_read += more
         hashes.update(mine)
     jobs = jobs_of(study, readings.parts, journal.effective)
+    kept = cache if use_cache else None
+    jobs = with_laws(jobs, journal.effective, kept, Watch(), looking=True)
     reduce = [j for j in jobs if not use_cache or not cache.has(j.key)]
     names = [t.name for j in reduce for t in j.batch.tests]
     solved = [] if not use_cache else [n for n in study.file.stress if _solved(study, n, cache)]
