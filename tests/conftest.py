@@ -28,6 +28,8 @@ os.environ.setdefault(
 import pytest
 from hypothesis import settings
 
+import compile_once
+
 settings.register_profile("ci", derandomize=True, deadline=None, max_examples=50)
 settings.register_profile("thorough", deadline=None, max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci"))
@@ -65,6 +67,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="collect everything, run only tests that read data or may be skipped",
     )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if hasattr(config, "workerinput"):  # one of several processes
+        compile_once.install(Path(os.environ["NUMBA_CACHE_DIR"]) / "turns")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
