@@ -164,12 +164,12 @@ def flag_limits() -> dict[str, str]:
         "drift": "size of the drift rate above `flags.drift_rate_nm_per_s` "
         f"({f.drift_rate * 1e9:g} nm/s)",
         "zero by threshold": "fewer than 5 samples for the fit of the first contact",
-        "unsteady drift": "under `corrections.drift.curvature`, the parabola through the drift hold "
-        "bends by more than 3 times its uncertainty",
-        "first contact misfit": "under `corrections.zero.law` “auto”, smooth rests along the window "
-        "whose chi-squared (2) is above 9.2, of this record or of all the specimen's together",
-        "few samples at contact": "under `corrections.zero.law` “auto”, fewer than 10 samples in the "
-        "window; it does not stretch",
+        "unsteady drift": "under `corrections.drift.curvature`, the parabola through the drift "
+        "hold bends by more than 3 times its uncertainty",
+        "first contact misfit": "under `corrections.zero.law` “auto”, smooth rests along the "
+        "window whose chi-squared (2) is above 9.2, of this record or of all the specimen's together",
+        "few samples at contact": "under `corrections.zero.law` “auto”, fewer than 10 samples in "
+        "the window; it does not stretch",
         "contact lost": "before a fifth of the largest force is reached, the force passes 5 times "
         "its noise and falls below 2 times again (3 samples in a row each) while the tip goes down",
         "pop-in": "on loading, a jump of depth (drop of force under depth control) above "
