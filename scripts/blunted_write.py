@@ -1,4 +1,4 @@
-"""Writes src/drypoint/contact/blunted.npz: the table of a blunted tip and the errors it has.
+"""Writes src/drypoint/materials/blunted.npz: the table of a blunted tip and the errors it has.
 
 python scripts/blunted_write.py FOLDER    (seconds; FOLDER as filled by blunted_table.py)
 """
@@ -134,4 +134,4 @@ def main(folder: Path, out: Path) -> None:
 
 if __name__ == "__main__":
     here = Path(__file__).resolve().parents[1]
-    main(Path(sys.argv[1]), here / "src/drypoint/contact/blunted.npz")
+    main(Path(sys.argv[1]), here / "src/drypoint/materials/blunted.npz")

@@ -167,7 +167,8 @@ def flag_limits() -> dict[str, str]:
         "unsteady drift": "under `corrections.drift.curvature`, the parabola through the drift "
         "hold bends by more than 3 times its uncertainty",
         "first contact misfit": "under `corrections.zero.law` “auto”, smooth rests along the "
-        "window whose chi-squared (2) is above 9.2, of this record or of all the specimen's together",
+        "window whose chi-squared (2) is above 9.2, of this record or of all the specimen's "
+        "together",
         "few samples at contact": "under `corrections.zero.law` “auto”, fewer than 10 samples in "
         "the window; it does not stretch",
         "contact lost": "before a fifth of the largest force is reached, the force passes 5 times "

@@ -8,6 +8,7 @@ that it asks for the fixture ``shared_data`` and the shared data are absent.
 
 from __future__ import annotations
 
+import importlib.util
 import inspect
 import os
 import re
@@ -27,8 +28,6 @@ os.environ.setdefault(
 
 import pytest
 from hypothesis import settings
-
-import compile_once
 
 settings.register_profile("ci", derandomize=True, deadline=None, max_examples=50)
 settings.register_profile("thorough", deadline=None, max_examples=2000)
@@ -70,7 +69,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    if hasattr(config, "workerinput"):  # one of several processes
+    # One of several processes; a copy of this file elsewhere is alone.
+    if hasattr(config, "workerinput") and importlib.util.find_spec("compile_once") is not None:
+        import compile_once
+
         compile_once.install(Path(os.environ["NUMBA_CACHE_DIR"]) / "turns")
 
 

@@ -88,7 +88,10 @@ def texts() -> dict[str, str]:
     found = {}
     for name in files():
         path = ROOT / name
-        if path.suffix in (".png", ".svg", ".csv", ".dat", ".woff2", ".xz") or not path.is_file():
+        if (
+            path.suffix in (".png", ".svg", ".csv", ".dat", ".woff2", ".xz", ".npz")
+            or not path.is_file()
+        ):
             continue
         if name.startswith("licenses/") or path.name == "LICENSE":
             continue  # the words of their owners

@@ -17,13 +17,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from drypoint.contact import blunted_kernels as kernels
 from drypoint.errors import ContactError
+from drypoint.materials import packaged_arrays
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -68,19 +68,17 @@ class Value:
 @cache
 def law() -> Law:
     """The shipped table, read once."""
-    path = files("drypoint.contact").joinpath("blunted.npz")
-    with path.open("rb") as stream, np.load(stream, allow_pickle=False) as data:
-        arrays = {key: data[key] for key in data.files}
+    data = packaged_arrays("blunted")
     kernel = tuple(
-        np.ascontiguousarray(arrays[key], dtype=np.float64)
+        np.ascontiguousarray(data[key], dtype=np.float64)
         for key in ("elastic", "yielding", "numbers")
     )
     return Law(
         kernel=(kernel[0], kernel[1], kernel[2]),
-        error_at=arrays["error_at"].astype(np.float64),
-        errors=arrays["errors"].astype(np.float64),
-        error_names=tuple(str(name) for name in arrays["error_names"]),
-        shape_errors=arrays["shape_errors"].astype(np.float64),
+        error_at=data["error_at"].astype(np.float64),
+        errors=data["errors"].astype(np.float64),
+        error_names=tuple(str(name) for name in data["error_names"]),
+        shape_errors=data["shape_errors"].astype(np.float64),
     )
 
 

@@ -88,25 +88,31 @@ class PowerLaw:
 
     @property
     def mean(self) -> Floats:
+        """The shared numbers beforehand."""
         return np.array([0.5 * (self.range[0] + self.range[1])])
 
     @property
     def cov(self) -> Floats:
+        """Their covariance."""
         return np.array([[(self.range[1] - self.range[0]) ** 2 / 12.0]])
 
     @property
     def low(self) -> Floats:
+        """Smallest values that the law allows."""
         return np.array([self.range[0] - 0.2])
 
     @property
     def high(self) -> Floats:
+        """Largest values that the law allows."""
         return np.array([self.range[1] + 0.2])
 
     @property
     def loose(self) -> float:
+        """Error that the shared numbers do not describe, relative to the depth."""
         return 0.0
 
     def at(self, force: Floats, shared: Floats) -> At:
+        """The law at forces (N), all above zero."""
         k = float(shared[0])
         f = force / self.scale
         g = f ** (1.0 / k)
@@ -147,27 +153,33 @@ class BluntedLaw:
 
     @property
     def mean(self) -> Floats:
+        """The shared numbers beforehand."""
         return np.array([*self.prior, *[0.0] * _count()])
 
     @property
     def cov(self) -> Floats:
+        """Their covariance."""
         return np.diag(np.square([*self.u_prior, *[1.0] * _count()]))
 
     @property
     def low(self) -> Floats:
+        """Smallest values that the law allows."""
         y, n, nu = np.log(blunted.Y_RANGE[0]), blunted.N_RANGE[0], blunted.NU_RANGE[0]
         return np.array([-np.inf, -np.inf, y, n, nu, *[-3.0] * _count()])
 
     @property
     def high(self) -> Floats:
+        """Largest values that the law allows."""
         y, n, nu = np.log(blunted.Y_RANGE[1]), blunted.N_RANGE[1], blunted.NU_RANGE[1]
         return np.array([np.inf, np.inf, y, n, nu, *[3.0] * _count()])
 
     @property
     def loose(self) -> float:
+        """Error that the shared numbers do not describe, relative to the depth."""
         return _LOOSE
 
     def at(self, force: Floats, shared: Floats) -> At:
+        """The law at forces (N), all above zero."""
         R = np.exp(shared[0])
         x = blunted.depth(np.log(force) - shared[1] - 2.0 * shared[0], *shared[2:5])
         at, modes = _error_modes()
