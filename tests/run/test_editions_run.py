@@ -73,6 +73,14 @@ def test_both_editions_run_and_the_second_is_the_same_twice(study: Path) -> None
     )
 
 
+def test_what_lies_on_the_surface_is_asked_for(study: Path) -> None:
+    """Only the user knows of an oxide: without u_zero_nm the uncertainty is called incomplete."""
+    assert any("incomplete" in n for n in run(study, BLUNT, write=False).notes)
+    stated = BLUNT + "[corrections.zero]\nu_zero_nm = 0.5\n"
+    assert not any("incomplete" in n for n in run(study, stated, write=False).notes)
+    assert not any("incomplete" in n for n in run(study, STUDY, write=False).notes)
+
+
 def test_a_second_run_reduces_nothing(study: Path) -> None:
     run(study, BLUNT)
     assert plan_study(study).to_reduce == ()

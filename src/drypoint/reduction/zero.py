@@ -149,12 +149,14 @@ def _zero_one(
     window: float,
     share: float,
     k_sigma: float,
+    known_air: bool,
     jac: Floats,
     res: Floats,
 ) -> tuple[float, float, float, float, int, int, float, float, int, float]:
     """Zero of one test; sample indices count from its first sample.
 
-    For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each sample of the
+    ``known_air``: the approach ends where contact begins, and no reading before its last eighth is
+    a contact. For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each sample of the
     fit, and the uncertainty is left to :func:`find_zero`.
     """
     sh = noise_of(depth[load_start:load_stop])
@@ -170,6 +172,8 @@ def _zero_one(
     floor = base + max(k_sigma * sf, 1e-6 * fmax)
     contact = -1
     first = 0 if approach >= 8 else load_start
+    if known_air and approach >= 8:
+        first = approach - approach // 8
     for i in range(first, load_stop):
         if force[i] > floor:
             stays = True
@@ -236,6 +240,7 @@ def _zero_all(
     window: float,
     share: float,
     k_sigma: float,
+    known_air: bool,
 ) -> tuple[Floats, Ints, Floats, Floats, Ints]:
     n = len(offsets) - 1
     jac = np.empty((len(force), 2))
@@ -257,6 +262,7 @@ def _zero_all(
             window,
             share,
             k_sigma,
+            known_air,
             jac[fits[t] :],
             res[fits[t] :],
         )
@@ -340,6 +346,7 @@ def find_zero(
             options.depth_window,
             options.force_share,
             options.threshold_sigma,
+            options.base_line == "line",
         )
         whole[:, 0] += lo
         return real, whole, jac, res, np.diff(fits)

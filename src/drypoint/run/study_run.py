@@ -16,6 +16,7 @@ from drypoint.records.grouped import no_result
 from drypoint.records.layout import SetAside
 from drypoint.reduction.reduce import take_rows
 from drypoint.reduction.result import Reduction
+from drypoint.reduction.zero_laws import by_law
 from drypoint.run.belongs import check_results
 from drypoint.run.bench_dates import date_notes
 from drypoint.run.dynamic import gather_dynamic
@@ -148,6 +149,18 @@ def _sharp_tips(groups: Sequence[Group]) -> list[str]:
     ]
 
 
+def _zero_left_open(groups: Sequence[Group]) -> list[str]:
+    """A sentence where nobody said what lies on the surface."""
+    found = any(by_law(g.options.zero) and g.options.zero.u_zero == 0 for g in groups)
+    if not found:
+        return []
+    return [
+        "Zero point: what an oxide, a water film or roughness adds is not stated; uncertainties of "
+        "depth, hardness and modulus are incomplete without it. State it as u_zero_nm under "
+        "[corrections.zero]."
+    ]
+
+
 def _with_stress(result: StudyResult, cache: Cache | None, watch: Watch) -> StudyResult:
     """The result with the finite elements that the study asks for."""
     from drypoint.run.stressing import stress_runs
@@ -217,7 +230,7 @@ def gather(
     notes = [*study.notes, *journal.notes]
     notes += [n for n in readings.notes if not n.startswith(gone)]
     notes += date_notes(study, readings.parts)
-    notes += _sharp_tips(groups)
+    notes += _sharp_tips(groups) + _zero_left_open(groups)
     notes += scratch.notes if scratch is not None else ()
     notes += [f"A decision names the test “{n}”, which gave no result here." for n in unknown]
     kept = take_rows(tests, np.flatnonzero(counted[0]))
