@@ -156,8 +156,8 @@ def _zero_one(
     """Zero of one test; sample indices count from its first sample.
 
     ``known_air``: the approach ends where contact begins, and no reading before its last eighth is
-    a contact. For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each sample of the
-    fit, and the uncertainty is left to :func:`find_zero`.
+    a contact. For a fitted zero the first rows of ``jac`` and ``res`` are filled, one for each
+    sample of the fit, and the uncertainty is left to :func:`find_zero`.
     """
     sh = noise_of(depth[load_start:load_stop])
     fmax = np.max(force)
