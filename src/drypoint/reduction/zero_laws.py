@@ -28,7 +28,7 @@ Ints = NDArray[np.int64]
 
 BLUNTED, POWER = "blunted tip", "power"
 #: Tests of a specimen from which its law is found: more say nothing new of it.
-MOST = 200
+MOST = 24
 #: How far the blunted law is followed (m), and in radii of the tip.
 _REACH, _RADII = 60e-9, 1.0
 #: Least and most radius (m) that the table is used for.
