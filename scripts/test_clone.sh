@@ -13,6 +13,10 @@ trap 'rm -rf "$place"' EXIT
 # The folder may belong to another user, as it does in many containers.
 printf '[safe]\n\tdirectory = *\n' >"$place/gitconfig"
 GIT_CONFIG_GLOBAL="$place/gitconfig" git clone --quiet --no-hardlinks "file://$PWD" "$place/alone/drypoint"
+# What is fetched for the pages is no part of what is committed (make test fetches it).
+for fetched in src/drypoint/app/static/vendor tests/app/vendor; do
+  test ! -d "$fetched" || cp -r "$fetched" "$place/alone/drypoint/${fetched%/*}/"
+done
 cd "$place/alone/drypoint"
 
 # The copy's own source and caches, not those of the environment's editable install.
