@@ -132,3 +132,10 @@ def test_inline_svg_follows_the_page_and_keeps_its_ids_apart(result: StudyResult
 )
 def test_a_number_in_a_sentence_keeps_its_digits(value: float, digits: int, text: str) -> None:
     assert figures.labels.number(value, digits) == text
+
+
+def test_the_law_of_first_contact_is_named_with_its_specimen() -> None:
+    from drypoint.figures.labels import input_words
+
+    assert input_words("zero.law.glass") == "law of first contact, glass"
+    assert input_words("zero.law.steel@B2") == "law of first contact, steel (B2)"

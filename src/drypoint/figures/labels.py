@@ -86,6 +86,8 @@ def input_words(name: str) -> str:
     bare, _, whose = name.partition("@")
     if bare in _INPUTS:
         words = _INPUTS[bare]
+    elif bare.startswith("zero.law."):
+        words = f"law of first contact, {bare[9:]}"
     elif bare.startswith("nu."):
         words = f"Poisson's ratio of {bare[3:]}"
     elif bare.startswith("model.elastic"):
